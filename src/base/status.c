@@ -1,0 +1,48 @@
+/* status.c - outcomes and the one clear line that goes with them. */
+#include "leanward/base.h"
+
+#include <stdio.h>
+#include <string.h>
+
+const char *lw_status_text(lw_status status) {
+  static const char *const texts[] = {
+#define LW_STATUS_TEXT(name, text) text,
+      LW_STATUS_LIST(LW_STATUS_TEXT)
+#undef LW_STATUS_TEXT
+  };
+  size_t at = (size_t)status;
+  return at < sizeof texts / sizeof texts[0] ? texts[at] : "unknown status";
+}
+
+lw_status lw_fail(lw_error *error, lw_status status, const char *format, ...) {
+  if (!error) return status;
+  error->status = status;
+  va_list args;
+  va_start(args, format);
+  vsnprintf(error->text, sizeof error->text, format, args);
+  va_end(args);
+  return status;
+}
+
+void lw_error_place(lw_error *error, const char *file, int line, const char *field) {
+  if (!error) return;
+  if (file) snprintf(error->file, sizeof error->file, "%s", file);
+  if (line >= 1) error->line = line;
+  if (field) snprintf(error->field, sizeof error->field, "%s", field);
+}
+
+const char *lw_error_line(const lw_error *error, char *buffer, size_t size) {
+  buffer[0] = '\0';
+  if (error->file[0]) lw_text_append(buffer, size, "%s", error->file);
+  if (error->line >= 1) {
+    lw_text_append(buffer, size, error->file[0] ? ":%d" : "line %d", error->line);
+  }
+  if (buffer[0]) lw_text_append(buffer, size, ": ");
+  if (error->field[0]) lw_text_append(buffer, size, "%s: ", error->field);
+  lw_text_append(buffer, size, "%s", error->text[0] ? error->text : lw_status_text(error->status));
+  for (char *c = buffer; *c; c++) {
+    /* one line, whatever the input held */
+    if ((unsigned char)*c < 0x20 || *c == 0x7f) *c = ' ';
+  }
+  return buffer;
+}
