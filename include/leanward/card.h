@@ -4,7 +4,8 @@
 ** engine. A job holds one car in the bay: complaint, weather, checks, readings, what was done.
 ** Everything but identity is optional; what is missing limits what can be said, and that is said.
 **
-** Units    SI. Angles in rad of the crankshaft unless said; ignition timing positive before top dead
+** Units    SI. Angles in rad of the crankshaft unless said; ignition timing positive before top
+*dead
 **          center. Screw positions in turns out from lightly seated, whatever the thread's hand.
 **          Vacuum is a depth below the air outside (positive). Compression is a gauge pressure.
 ** Errors   see doc.h.
@@ -27,11 +28,11 @@ typedef enum lw_transmission {
 /* The kinds of idle mixture screw (docs/physics.md, "Screws"). */
 typedef enum lw_screw_kind {
   LW_SCREW_UNSAID,
-  LW_SCREW_FUEL,           /* the needle meters idle mixture; clockwise moves in and leans */
-  LW_SCREW_FUEL_LIMITED,   /* the same with a sealed stop on the rich side; force breaks it */
-  LW_SCREW_FUEL_LIMITER,   /* the same behind a sealed flow limiter: it can only lean from there */
-  LW_SCREW_AIR_BLEED,      /* meters bleed air; left-hand thread: clockwise moves out and leans */
-  LW_SCREW_FIXED           /* no screw at all */
+  LW_SCREW_FUEL,         /* the needle meters idle mixture; clockwise moves in and leans */
+  LW_SCREW_FUEL_LIMITED, /* the same with a sealed stop on the rich side; force breaks it */
+  LW_SCREW_FUEL_LIMITER, /* the same behind a sealed flow limiter: it can only lean from there */
+  LW_SCREW_AIR_BLEED,    /* meters bleed air; left-hand thread: clockwise moves out and leans */
+  LW_SCREW_FIXED         /* no screw at all */
 } lw_screw_kind;
 
 typedef enum lw_thread { LW_THREAD_UNSAID, LW_THREAD_RIGHT, LW_THREAD_LEFT } lw_thread;
@@ -39,14 +40,26 @@ typedef enum lw_gear { LW_GEAR_UNSAID, LW_GEAR_NEUTRAL, LW_GEAR_PARK, LW_GEAR_DR
 typedef enum lw_hose { LW_HOSE_UNSAID, LW_HOSE_CONNECTED, LW_HOSE_PLUGGED } lw_hose;
 typedef enum lw_degrees { LW_DEGREES_UNSAID, LW_DEGREES_CRANK, LW_DEGREES_DISTRIBUTOR } lw_degrees;
 typedef enum lw_gas_name {
-  LW_GAS_UNSAID, LW_GAS_CO, LW_GAS_CO2, LW_GAS_HC, LW_GAS_O2, LW_GAS_NO
+  LW_GAS_UNSAID,
+  LW_GAS_CO,
+  LW_GAS_CO2,
+  LW_GAS_HC,
+  LW_GAS_O2,
+  LW_GAS_NO
 } lw_gas_name;
 typedef enum lw_condition {
-  LW_AT_UNSAID, LW_AT_IDLE, LW_AT_FAST_IDLE, LW_AT_CRUISE, LW_AT_CYCLE
+  LW_AT_UNSAID,
+  LW_AT_IDLE,
+  LW_AT_FAST_IDLE,
+  LW_AT_CRUISE,
+  LW_AT_CYCLE
 } lw_condition;
 typedef enum lw_stage { LW_STAGE_UNSAID, LW_AS_FOUND, LW_WORKING, LW_AS_LEFT } lw_stage;
 typedef enum lw_choke_state {
-  LW_CHOKE_UNSAID, LW_CHOKE_OPEN, LW_CHOKE_PARTLY_OPEN, LW_CHOKE_CLOSED
+  LW_CHOKE_UNSAID,
+  LW_CHOKE_OPEN,
+  LW_CHOKE_PARTLY_OPEN,
+  LW_CHOKE_CLOSED
 } lw_choke_state;
 typedef enum lw_needle {
   LW_NEEDLE_UNSAID,
@@ -57,10 +70,19 @@ typedef enum lw_needle {
   LW_NEEDLE_VIBRATION,      /* fast shaking */
 } lw_needle;
 typedef enum lw_leak_test {
-  LW_LEAK_UNSAID, LW_LEAK_NOT_TESTED, LW_LEAK_NONE, LW_LEAK_FOUND
+  LW_LEAK_UNSAID,
+  LW_LEAK_NOT_TESTED,
+  LW_LEAK_NONE,
+  LW_LEAK_FOUND
 } lw_leak_test;
 /* Accuracy classes of exhaust gas analyzers, OIML R 99 (permissible errors in exhaust.h). */
-typedef enum lw_class { LW_CLASS_UNSAID, LW_CLASS_00, LW_CLASS_0, LW_CLASS_I, LW_CLASS_II } lw_class;
+typedef enum lw_class {
+  LW_CLASS_UNSAID,
+  LW_CLASS_00,
+  LW_CLASS_0,
+  LW_CLASS_I,
+  LW_CLASS_II
+} lw_class;
 typedef enum lw_basis { LW_BASIS_UNSAID, LW_BASIS_DRY, LW_BASIS_WET } lw_basis;
 
 /* ---- Parts both files use ------------------------------------------------------------------ */
@@ -68,9 +90,9 @@ typedef enum lw_basis { LW_BASIS_UNSAID, LW_BASIS_DRY, LW_BASIS_WET } lw_basis;
 /* A fuel by name (gasoline, E10, E85, LPG, ...) or by its atoms; see medium.h for the names. */
 typedef struct lw_fuel_said {
   const char *name;
-  double h_c, o_c;         /* atoms for each carbon atom */
-  double heating_value;    /* lower, J/kg */
-  double density;          /* kg/m3 at 15 degC */
+  double h_c, o_c;      /* atoms for each carbon atom */
+  double heating_value; /* lower, J/kg */
+  double density;       /* kg/m3 at 15 degC */
   int line;
 } lw_fuel_said;
 
@@ -126,16 +148,16 @@ typedef struct lw_engine_card {
 
 typedef struct lw_barrel_card {
   int count;
-  double bore, venturi, booster;         /* throttle bore, main and booster venturi, m */
-  double main_jet, main_bleed;           /* m */
-  lw_values rods;                        /* metering rod steps, lean to rich, m */
+  double bore, venturi, booster; /* throttle bore, main and booster venturi, m */
+  double main_jet, main_bleed;   /* m */
+  lw_values rods;                /* metering rod steps, lean to rich, m */
   double idle_feed, idle_bleed, second_idle_bleed, idle_restriction; /* m */
-  double idle_port, idle_limiter;        /* m */
-  double slot_length, slot_width;        /* transfer slot, m */
-  double bypass;                         /* idle air bypass around the plate, m */
-  double power_jet;                      /* m */
-  double nozzle_lip;                     /* m above fuel level */
-  int operation;                         /* secondaries: 1 mechanical, 2 vacuum, 3 air valve */
+  double idle_port, idle_limiter;                                    /* m */
+  double slot_length, slot_width;                                    /* transfer slot, m */
+  double bypass;     /* idle air bypass around the plate, m */
+  double power_jet;  /* m */
+  double nozzle_lip; /* m above fuel level */
+  int operation;     /* secondaries: 1 mechanical, 2 vacuum, 3 air valve */
   int line;
 } lw_barrel_card;
 
@@ -143,9 +165,9 @@ typedef struct lw_screw_card {
   const char *name;
   lw_screw_kind kind;
   lw_thread thread;
-  lw_range travel;  /* turns out from lightly seated, between the stops */
-  lw_range preset;  /* turns out from lightly seated to start from */
-  int barrels;      /* how many it serves */
+  lw_range travel; /* turns out from lightly seated, between the stops */
+  lw_range preset; /* turns out from lightly seated to start from */
+  int barrels;     /* how many it serves */
   const char *place;
   int line;
 } lw_screw_card;
@@ -163,9 +185,9 @@ typedef struct lw_carburetor_card {
   int barrels;
   int vent; /* 1 internal, 2 external, 3 both */
   lw_barrel_card primary, secondary;
-  lw_list screws;           /* of lw_screw_card */
-  lw_thread speed_thread;   /* idle speed screw */
-  lw_texts sealed;          /* never adjusted */
+  lw_list screws;                   /* of lw_screw_card */
+  lw_thread speed_thread;           /* idle speed screw */
+  lw_texts sealed;                  /* never adjusted */
   lw_range float_level, fuel_level; /* m; how measured stands in float_how */
   const char *float_how;
   lw_choke_card choke;
@@ -218,10 +240,11 @@ typedef struct lw_weather {
 typedef struct lw_analyzer {
   const char *name;
   lw_class accuracy;
-  lw_basis basis;        /* dry unless said */
-  lw_hc_basis hc_as;     /* hexane unless said */
-  double pef;            /* hexane reading = propane reading * pef */
-  double co, co2, hc, o2, no; /* permissible error instead of the class, mole fraction (HC as hexane) */
+  lw_basis basis;    /* dry unless said */
+  lw_hc_basis hc_as; /* hexane unless said */
+  double pef;        /* hexane reading = propane reading * pef */
+  double co, co2, hc, o2,
+      no; /* permissible error instead of the class, mole fraction (HC as hexane) */
   double co_step, co2_step, hc_step, o2_step, no_step; /* resolution, mole fraction */
   const char *calibrated;
   int line;
@@ -239,7 +262,7 @@ typedef struct lw_reading {
   lw_hc hc;
   double vacuum; /* Pa */
   lw_needle needle;
-  double timing; /* rad before top dead center */
+  double timing;  /* rad before top dead center */
   lw_list screws; /* of lw_named: turns out from lightly seated */
   int line;
 } lw_reading;
@@ -250,14 +273,14 @@ typedef struct lw_advance_reading {
 } lw_advance_reading;
 
 typedef struct lw_checks {
-  lw_values compression; /* Pa gauge, cylinder 1 first */
-  lw_values leakage;     /* fractions */
+  lw_values compression;                         /* Pa gauge, cylinder 1 first */
+  lw_values leakage;                             /* fractions */
   double dwell, point_gap, timing, timing_speed; /* rad, m, rad, rad/s */
   lw_hose timing_hose;
   lw_list centrifugal_advance, vacuum_advance; /* of lw_advance_reading */
   lw_leak_test leak_test;
   const char *leak_place;
-  double fuel_level; /* m, measured as the card says */
+  double fuel_level;   /* m, measured as the card says */
   double coolant, oil; /* K */
   lw_answer warm, choke_open, air_cleaner, dashpot_clear, accessories_off, converter_idle;
   double fall_time; /* s: distributor vacuum back to its value after the throttle is let go */

@@ -28,14 +28,14 @@ typedef enum lw_node_kind { LW_NODE_SCALAR, LW_NODE_MAP, LW_NODE_LIST } lw_node_
 typedef struct lw_node lw_node;
 struct lw_node {
   lw_node_kind kind;
-  int line, column;   /* from 1, of the node itself */
-  const char *key;    /* in a map: its key; else NULL */
-  int key_line;       /* line of the key */
-  const char *text;   /* scalar only */
-  bool quoted;        /* scalar written in quotes */
-  size_t count;       /* map, list: number of children */
-  lw_node *first;     /* map, list: children in order */
-  lw_node *next;      /* next sibling */
+  int line, column; /* from 1, of the node itself */
+  const char *key;  /* in a map: its key; else NULL */
+  int key_line;     /* line of the key */
+  const char *text; /* scalar only */
+  bool quoted;      /* scalar written in quotes */
+  size_t count;     /* map, list: number of children */
+  lw_node *first;   /* map, list: children in order */
+  lw_node *next;    /* next sibling */
 };
 
 /* Parse length bytes of YAML named file (for errors) into a tree in arena. */
@@ -96,22 +96,22 @@ typedef struct lw_table lw_table;
 typedef struct lw_field {
   const char *key;
   lw_kind kind;
-  size_t at;                   /* offset in the struct */
-  lw_dim dim;                  /* QUANTITY, RANGE, QUANTITIES, NAMED */
-  double lo, hi;               /* least and greatest value believed, SI (or count); NaN: no bound */
-  const char *const *choices;  /* CHOICE: NULL at the end; entry 0 is "not said" */
-  const lw_table *table;       /* MAP, LIST */
+  size_t at;                  /* offset in the struct */
+  lw_dim dim;                 /* QUANTITY, RANGE, QUANTITIES, NAMED */
+  double lo, hi;              /* least and greatest value believed, SI (or count); NaN: no bound */
+  const char *const *choices; /* CHOICE: NULL at the end; entry 0 is "not said" */
+  const lw_table *table;      /* MAP, LIST */
   bool required;
-  const char *what;            /* one line for the key reference */
+  const char *what; /* one line for the key reference */
 } lw_field;
 
 struct lw_table {
   const char *name; /* "screw": how an error calls one of them */
   const lw_field *fields;
   size_t count;
-  size_t size;       /* of the struct */
-  size_t line_at;    /* offset of an int that gets the line, or SIZE_MAX */
-  bool shorthand;    /* a plain value instead of a map fills the first field */
+  size_t size;    /* of the struct */
+  size_t line_at; /* offset of an int that gets the line, or SIZE_MAX */
+  bool shorthand; /* a plain value instead of a map fills the first field */
 };
 
 /* Everything the binder needs to know while it works. */

@@ -44,8 +44,8 @@ typedef struct lw_sample {
   double pef;           /* hexane reading = propane reading * pef; NaN: 0.52 */
   bool wet;             /* fractions of wet gas */
   lw_fuel fuel;
-  double water_gas;     /* CO*H2O/(CO2*H2), frozen; NaN: 3.5 */
-  double air_water;     /* mol of water for each mol of dry intake air; NaN: 0 */
+  double water_gas; /* CO*H2O/(CO2*H2), frozen; NaN: 3.5 */
+  double air_water; /* mol of water for each mol of dry intake air; NaN: 0 */
 } lw_sample;
 
 /* A sample with nothing read, the given fuel and all defaults. */
@@ -76,9 +76,9 @@ typedef struct lw_burn {
 } lw_burn;
 
 typedef struct lw_products {
-  lw_gases dry;    /* HC as carbon atoms, NO = 0 */
-  double h2, n2;   /* dry; n2 counts argon */
-  double h2o;      /* of wet gas */
+  lw_gases dry;  /* HC as carbon atoms, NO = 0 */
+  double h2, n2; /* dry; n2 counts argon */
+  double h2o;    /* of wet gas */
 } lw_products;
 
 /* Composition after the water-gas reaction froze at K (NaN: 3.5). Source: atom balance with
@@ -89,24 +89,23 @@ lw_products lw_burn_products(const lw_fuel *fuel, const lw_burn *burn, double wa
 /* ---- The whole answer ---------------------------------------------------------------------- */
 
 typedef enum lw_lambda_source {
-  LW_LAMBDA_NONE,     /* too little was read */
-  LW_LAMBDA_BALANCE,  /* CO, CO2, HC and O2 read */
-  LW_LAMBDA_INFERRED  /* some of them inferred; see missing */
+  LW_LAMBDA_NONE,    /* too little was read */
+  LW_LAMBDA_BALANCE, /* CO, CO2, HC and O2 read */
+  LW_LAMBDA_INFERRED /* some of them inferred; see missing */
 } lw_lambda_source;
 
 typedef enum lw_note_code {
-  LW_NOTE_FEWER_GASES,   /* lambda leans on what was not read */
-  LW_NOTE_LEAN_OPEN,     /* the lean side is open: leaner would look the same */
-  LW_NOTE_VOID,          /* CO + CO2 under 6 %: too diluted to judge */
-  LW_NOTE_DILUTED,       /* outside air, or uneven cylinders, beside burned gas */
-  LW_NOTE_LEAN_OR_LEAK,  /* lean mixture and leaking probe look alike */
-  LW_NOTE_CLOSURE,       /* the four gases do not fit together */
-  LW_NOTE_WET,           /* they would fit if the gas was not dried */
-  LW_NOTE_HC_BASIS,      /* reserved for a wrong HC basis */
-  LW_NOTE_MISFIRE,       /* HC and O2 of charge that did not burn */
-  LW_NOTE_CO_CORRECTED,  /* CO corrected for dilution */
-  LW_NOTE_RICH_HC,       /* HC high and CO high: rich, not misfire */
-  LW_NOTE_AIR_ONLY       /* the probe is in fresh air */
+  LW_NOTE_FEWER_GASES,  /* lambda leans on what was not read */
+  LW_NOTE_LEAN_OPEN,    /* the lean side is open: leaner would look the same */
+  LW_NOTE_VOID,         /* CO + CO2 under 6 %: too diluted to judge */
+  LW_NOTE_DILUTED,      /* outside air, or uneven cylinders, beside burned gas */
+  LW_NOTE_LEAN_OR_LEAK, /* lean mixture and leaking probe look alike */
+  LW_NOTE_CLOSURE,      /* the four gases do not fit together */
+  LW_NOTE_WET,          /* they would fit if the gas was not dried */
+  LW_NOTE_MISFIRE,      /* HC and O2 of charge that did not burn */
+  LW_NOTE_CO_CORRECTED, /* CO corrected for dilution */
+  LW_NOTE_RICH_HC,      /* HC high and CO high: rich, not misfire */
+  LW_NOTE_AIR_ONLY      /* the probe is in fresh air */
 } lw_note_code;
 
 typedef enum lw_weight { LW_REMARK, LW_DOUBT, LW_ALARM } lw_weight;
@@ -121,31 +120,31 @@ enum { LW_NOTES_MOST = 8 };
 
 typedef struct lw_exhaust {
   lw_lambda_source source;
-  lw_measure lambda;         /* of the gas at the probe */
+  lw_measure lambda;           /* of the gas at the probe */
   double lambda_lo, lambda_hi; /* about 95 % */
-  bool lean_open;            /* lambda_hi is only the leanest an engine will run */
-  double u_all;              /* u of lambda if CO, CO2, HC and O2 had all been read */
-  lw_measure lambda_simple;  /* standard formula; NaN unless the four gases were read */
-  lw_measure afr;            /* by mass */
-  lw_measure efficiency;     /* of combustion: share of the fuel's heat released */
-  lw_gases filled, filled_u; /* dry, HC as hexane: as read, or as inferred */
-  lw_gases missing;          /* 1 where the gas was inferred, else 0 */
-  double h2, water;          /* dry H2; water in the wet gas */
-  lw_measure closure;        /* sum of all gases less 1; NaN unless four were read */
-  lw_measure co_corrected;   /* CO * 15/(CO + CO2) where CO + CO2 < 15 %, else CO as read */
+  bool lean_open;              /* lambda_hi is only the leanest an engine will run */
+  double u_all;                /* u of lambda if CO, CO2, HC and O2 had all been read */
+  lw_measure lambda_simple;    /* standard formula; NaN unless the four gases were read */
+  lw_measure afr;              /* by mass */
+  lw_measure efficiency;       /* of combustion: share of the fuel's heat released */
+  lw_gases filled, filled_u;   /* dry, HC as hexane: as read, or as inferred */
+  lw_gases missing;            /* 1 where the gas was inferred, else 0 */
+  double h2, water;            /* dry H2; water in the wet gas */
+  lw_measure closure;          /* sum of all gases less 1; NaN unless four were read */
+  lw_measure co_corrected;     /* CO * 15/(CO + CO2) where CO + CO2 < 15 %, else CO as read */
   bool co_is_corrected;
-  double dilution;           /* undiluted CO + CO2 over read CO + CO2, 1 to 3 */
-  double air_share;          /* most of the sample that can be outside air, 0..1 */
-  double lambda_inside;      /* lambda of the engine if that much is outside air */
-  lw_measure spread;         /* of lambda between cylinders that CO with O2 would mean */
-  lw_measure misfire;        /* share of the charge that did not burn */
+  double dilution;      /* undiluted CO + CO2 over read CO + CO2, 1 to 3 */
+  double air_share;     /* most of the sample that can be outside air, 0..1 */
+  double lambda_inside; /* lambda of the engine if that much is outside air */
+  lw_measure spread;    /* of lambda between cylinders that CO with O2 would mean */
+  lw_measure misfire;   /* share of the charge that did not burn */
   bool void_sample;
   lw_note notes[LW_NOTES_MOST];
   size_t note_count;
 } lw_exhaust;
 
-/* Work one sample through. Returns LW_BAD_INPUT (error names the gas) when a value is negative, over
-   1, O2 over 21 %, or CO + CO2 over 25 %; else LW_OK, also when lambda cannot be told. */
+/* Work one sample through. Returns LW_BAD_INPUT (error names the gas) when a value is negative,
+   over 1, O2 over 21 %, or CO + CO2 over 25 %; else LW_OK, also when lambda cannot be told. */
 lw_status lw_exhaust_work(const lw_sample *sample, lw_exhaust *out, lw_error *error) LW_MUST_USE;
 
 #endif

@@ -14,10 +14,10 @@
 
 /* Dry air as combustion balances use it: 20.95 % O2, the rest counted as N2 (Heywood 1988, table
    3.1 and section 3.2: 3.773 mol of it for each mol of O2, 28.962 kg/kmol). */
-#define LW_AIR_O2           (1.0 / 4.773)
-#define LW_AIR_N2_TO_O2     3.773
-#define LW_AIR_MOLAR_MASS   28.962e-3  /* kg/mol */
-#define LW_AIR_R            287.055    /* J/(kg K) */
+#define LW_AIR_O2            (1.0 / 4.773)
+#define LW_AIR_N2_TO_O2      3.773
+#define LW_AIR_MOLAR_MASS    28.962e-3 /* kg/mol */
+#define LW_AIR_R             287.055   /* J/(kg K) */
 #define LW_STANDARD_PRESSURE 101325.0  /* Pa */
 
 /* Pressure (Pa) and temperature (K) of the standard atmosphere at a geometric altitude (m), -500

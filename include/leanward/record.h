@@ -1,6 +1,7 @@
 /* leanward/record.h - files and the store: what comes in from disk and what must not be lost.
 **
-** Units    SI in structs; JSON carries SI with the unit in the key's name (speed_rad_s, co_fraction)
+** Units    SI in structs; JSON carries SI with the unit in the key's name (speed_rad_s,
+*co_fraction)
 **          beside the texts people read.
 ** Errors   every failure is one line in lw_error; a store that cannot be written is left as it was.
 ** Memory   named at each function.
@@ -16,15 +17,30 @@
 
 /* ---- Files ---------------------------------------------------------------------------------- */
 
-/* The whole of a file (or standard input for "-") into arena; at most most bytes, else
-   LW_TOO_LARGE before anything larger is read. */
+/* The whole of a file (or standard input for "-") into arena, with a 0 behind it; at most most
+   bytes, else LW_TOO_LARGE before anything larger is read. LW_NOT_FOUND when there is no such file.
+ */
 lw_status lw_file_read(lw_arena *arena, const char *path, size_t most, const char **text,
                        size_t *length, lw_error *error) LW_MUST_USE;
 /* Write all bytes to path, through a new file beside it that is synced and then renamed over it:
-   after a crash the old or the new file is there, never half of one. "-" is standard output. */
+   after a crash the old or the new file is there, never half of one. "-" is standard output. What
+   is no regular file (a pipe, /dev/null) is written straight. A symbolic link is followed. */
 lw_status lw_file_write(const char *path, const void *bytes, size_t length,
                         lw_error *error) LW_MUST_USE;
-/* path as written in a file, relative to the folder of that file. In arena. */
+
+/* The same for what is written piece by piece: write to draft.stream, then finish or abandon. Each
+   of the two ends the draft; finish reports a write that failed earlier, too, and then leaves what
+   was there before. */
+typedef struct lw_draft {
+  FILE *stream;
+  char *path, *temporary; /* temporary is NULL when path is written straight */
+  bool is_stdout;
+} lw_draft;
+lw_status lw_draft_begin(const char *path, lw_draft *draft, lw_error *error) LW_MUST_USE;
+lw_status lw_draft_finish(lw_draft *draft, lw_error *error) LW_MUST_USE;
+void lw_draft_abandon(lw_draft *draft);
+
+/* path as written in a file, relative to the folder of that file. In arena; NULL: no memory. */
 const char *lw_file_beside(lw_arena *arena, const char *file, const char *path);
 
 /* A job with the cards it names, read from disk, with the bytes of each kept for the store. */
@@ -35,6 +51,9 @@ typedef struct lw_case {
   lw_card *card, *fitted; /* NULL when not given */
 } lw_case;
 
+/* path may be "-": the job comes from standard input and its cards lie in the working folder. A
+   card that cannot be read is an error at the job's key; one that is wrong, at the card's own line.
+ */
 lw_status lw_case_read(lw_arena *arena, lw_units *units, const char *path, lw_case *out,
                        lw_error *error) LW_MUST_USE;
 
@@ -61,15 +80,19 @@ typedef struct lw_store lw_store;
    $XDG_DATA_HOME/leanward/jobs.db, else ~/.local/share/leanward/jobs.db. Into buffer. */
 const char *lw_store_default_path(char *buffer, size_t size);
 
-/* Open or create a store; folders are made as needed, files are 0600. read_only never writes and
-   opens a store on a read-only disk. Refuses, and changes nothing: a store from a newer version, a
-   file that is no store, a damaged one. */
+/* Open or create a store; folders are made as needed (0700), files are 0600. read_only never writes
+   and opens a store on a read-only disk; without a store there it is LW_NOT_FOUND. Refuses, and
+   changes nothing: a store from a newer version, a file that is no store, a damaged one, an empty
+   file. A store that is only partly made is never seen by anyone: it is built beside path and then
+   linked there. */
 lw_status lw_store_open(const char *path, bool read_only, lw_store **out,
                         lw_error *error) LW_MUST_USE;
+/* NULL is allowed. */
 void lw_store_close(lw_store *store);
 
-/* Save one run of a job: sources as read, result as JSON, readings as rows. One transaction. The
-   same sources saved again give a new run of the same job. *run gets its number. */
+/* Save one run of a job: sources as read, result as JSON, readings as rows. One transaction, on the
+   disk when this returns LW_OK. The same sources saved again give a new run of the same job. *run
+   gets its number. A store that another process holds is waited for, at most 10 s. */
 lw_status lw_store_save(lw_store *store, const lw_case *given, const lw_work *work, int64_t *run,
                         lw_error *error) LW_MUST_USE;
 
@@ -82,20 +105,45 @@ typedef struct lw_store_row {
 } lw_store_row;
 typedef void (*lw_store_each)(void *to, const lw_store_row *row);
 
-/* The newest run of each job (or every run) whose job, car, plate, technician, customer, complaint
-   or notes hold every word of search (NULL: all), newest first. */
+/* The newest run of each job (or every run) whose job, car, plate, technician, shop, customer,
+   complaint or notes hold every word of search (NULL: all), newest first. Case is ignored, for
+   Latin, Greek and Cyrillic letters. */
 lw_status lw_store_list(lw_store *store, const char *search, bool every_run, lw_store_each each,
                         void *to, lw_error *error) LW_MUST_USE;
 
-/* Everything the store holds, to a stream: JSON (one object) or CSV (one row a run, RFC 4180). Either
-   can be imported into an empty or filled store; runs already there (same content and time) are
-   not added twice. */
-typedef enum lw_export_form { LW_EXPORT_JSON, LW_EXPORT_CSV, LW_EXPORT_READINGS_CSV } lw_export_form;
+/* One run as it was saved. Texts are in the caller's arena; NULL where there was no such card. */
+typedef struct lw_store_run {
+  int64_t run;
+  const char *saved_at, *program, *verdict;
+  const char *job_file, *card_file, *fitted_file; /* as named by the user */
+  const char *job_source, *card_source, *fitted_source;
+  size_t job_length, card_length, fitted_length;
+  const char *result; /* JSON, as lw_work_json made it */
+} lw_store_run;
+/* LW_NOT_FOUND when there is no such run. */
+lw_status lw_store_show(lw_store *store, int64_t run, lw_arena *arena, lw_store_run *out,
+                        lw_error *error) LW_MUST_USE;
+
+/* Everything the store holds at one moment, to a stream: JSON (one object, one line a run) or CSV
+   (one row a run, RFC 4180). Either can be imported into an empty or filled store. Readings are an
+   extract in shop units for a spreadsheet, one row a reading; they cannot be imported.
+   docs/store.md describes all three. */
+typedef enum lw_export_form {
+  LW_EXPORT_JSON,
+  LW_EXPORT_CSV,
+  LW_EXPORT_READINGS_CSV
+} lw_export_form;
 lw_status lw_store_export(lw_store *store, lw_export_form form, FILE *to,
                           lw_error *error) LW_MUST_USE;
-/* file: its name for errors. *added and *present count runs. All or nothing. */
+/* file: its name for errors, which name the line. Runs already there (same content and time) are
+   not added twice; *added and *present count runs. All or nothing. A run keeps its number where
+   that is free. */
 lw_status lw_store_import(lw_store *store, lw_export_form form, const char *file, const char *text,
                           size_t length, int64_t *added, int64_t *present,
                           lw_error *error) LW_MUST_USE;
+
+/* A copy of the store, made while it may be in use, checked, and then renamed to path. An older
+   copy there is replaced; any other file there is left alone and refused. */
+lw_status lw_store_backup(lw_store *store, const char *path, lw_error *error) LW_MUST_USE;
 
 #endif

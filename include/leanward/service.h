@@ -68,11 +68,12 @@ typedef struct lw_check {
   lw_check_id id;
   const char *name;
   lw_fit answer;
-  bool essential;       /* the idle may not be set while this is not fit */
-  const char *found;    /* "128, 131, 126, 130 psi"; NULL when nothing was read */
-  const char *expected; /* "120 to 150 psi, weakest at least 75 % of strongest"; NULL when no card */
-  const char *why;      /* the reason for the answer */
-  const char *next;     /* what to do; NULL when nothing */
+  bool essential;    /* the idle may not be set while this is not fit */
+  const char *found; /* "128, 131, 126, 130 psi"; NULL when nothing was read */
+  const char
+      *expected;    /* "120 to 150 psi, weakest at least 75 % of strongest"; NULL when no card */
+  const char *why;  /* the reason for the answer */
+  const char *next; /* what to do; NULL when nothing */
 } lw_check;
 
 typedef struct lw_fitness {
@@ -80,7 +81,7 @@ typedef struct lw_fitness {
   lw_fit overall;                  /* may the idle be adjusted now? */
   size_t fit, not_fit, unknown;    /* counts */
   const char *summary;
-  const char *first;               /* what to do first; NULL when nothing */
+  const char *first; /* what to do first; NULL when nothing */
 } lw_fitness;
 
 /* ---- Limits and verdicts -------------------------------------------------------------------- */
@@ -94,11 +95,11 @@ typedef struct lw_public_limit {
   const char *title;  /* what it is, in a line */
   const char *source; /* rule, article, year */
   bool read;          /* the figure was read in the rule or its transposition; else from memory */
-  int year_from, year_to;                  /* model years, inclusive */
+  int year_from, year_to;                    /* model years, inclusive */
   double displacement_over, displacement_to; /* m3; NaN: any */
-  lw_gas_name gas;    /* LW_GAS_UNSAID: lambda */
+  lw_gas_name gas;                           /* LW_GAS_UNSAID: lambda */
   lw_condition at;
-  lw_range value;     /* mole fraction, HC as hexane; or lambda */
+  lw_range value; /* mole fraction, HC as hexane; or lambda */
 } lw_public_limit;
 
 /* The built-in rows, in order of set and year. */
@@ -113,16 +114,16 @@ double lw_inside_probability(lw_measure value, lw_range limit);
 lw_verdict lw_judge(lw_measure value, lw_range limit);
 
 typedef struct lw_judgement {
-  const char *name;     /* "CO at idle" */
-  const char *source;   /* of the limit */
-  lw_gas_name gas;      /* LW_GAS_UNSAID: lambda */
+  const char *name;   /* "CO at idle" */
+  const char *source; /* of the limit */
+  lw_gas_name gas;    /* LW_GAS_UNSAID: lambda */
   lw_condition at;
   lw_range limit;
-  size_t reading;       /* index into the job's readings; SIZE_MAX: none fits */
-  lw_measure value;     /* NaN: not read */
-  double inside;        /* probability 0..1 that the true value is inside */
+  size_t reading;   /* index into the job's readings; SIZE_MAX: none fits */
+  lw_measure value; /* NaN: not read */
+  double inside;    /* probability 0..1 that the true value is inside */
   lw_verdict verdict;
-  const char *remark;   /* NULL or what limits the verdict */
+  const char *remark; /* NULL or what limits the verdict */
 } lw_judgement;
 
 /* ---- Idle advice ---------------------------------------------------------------------------- */
@@ -137,20 +138,20 @@ typedef enum lw_move_kind {
 
 typedef struct lw_move {
   lw_move_kind kind;
-  const char *screw;     /* "left", "both", "idle speed"; NULL when none */
-  bool leaner;           /* mixture moves only */
+  const char *screw; /* "left", "both", "idle speed"; NULL when none */
+  bool leaner;       /* mixture moves only */
   bool clockwise;
-  double turns;          /* > 0 */
-  const char *words;     /* the whole move in one line, for a person at the car */
+  double turns;      /* > 0 */
+  const char *words; /* the whole move in one line, for a person at the car */
   const char *reason;
 } lw_move;
 
 typedef struct lw_advice {
   lw_move move;
-  const char *target;        /* "CO 1.0 to 2.0 %, 650 rpm" */
-  const char *const *steps;  /* what follows, in order */
+  const char *target;       /* "CO 1.0 to 2.0 %, 650 rpm" */
+  const char *const *steps; /* what follows, in order */
   size_t step_count;
-  const char *const *cares;  /* stops, sealed parts, screws that break */
+  const char *const *cares; /* stops, sealed parts, screws that break */
   size_t care_count;
 } lw_advice;
 
@@ -161,7 +162,7 @@ typedef struct lw_reading_work {
   const lw_analyzer *analyzer; /* NULL: none named; class II is assumed */
   bool has_gas;                /* any of CO, CO2, HC, O2, NO read */
   lw_exhaust exhaust;
-  lw_condition at;             /* as said or worked out */
+  lw_condition at; /* as said or worked out */
 } lw_reading_work;
 
 typedef struct lw_work {
@@ -169,18 +170,18 @@ typedef struct lw_work {
   const lw_card *card;   /* of this car; NULL: none given */
   const lw_card *fitted; /* of the unit fitted; NULL: none given */
   lw_fuel fuel;
-  double ambient;        /* Pa: measured, from altitude, or standard */
+  double ambient; /* Pa: measured, from altitude, or standard */
   const char *ambient_how;
   lw_intake intake;
   lw_fitness fitness;
   const lw_reading_work *readings; /* as many as the job's readings */
   size_t reading_count;
-  size_t found, left;    /* indices of the as-found and as-left idle readings; SIZE_MAX: none */
+  size_t found, left; /* indices of the as-found and as-left idle readings; SIZE_MAX: none */
   const lw_judgement *judgements; /* of the newest readings */
   size_t judgement_count;
   const lw_judgement *judgements_found; /* of the as-found readings */
   size_t judgement_found_count;
-  lw_verdict verdict;    /* overall, newest readings: outside beats too close beats within */
+  lw_verdict verdict; /* overall, newest readings: outside beats too close beats within */
   const char *verdict_words;
   lw_advice advice;
   const char *const *cautions;

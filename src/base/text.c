@@ -21,7 +21,8 @@ static size_t slips(const char *a, const char *b) {
   size_t rows[3][LONGEST_WORD + 1];
   size_t *before = rows[0], *above = rows[1], *now = rows[2];
   memset(before, 0, sizeof rows[0]);
-  for (size_t j = 0; j <= lb; j++) above[j] = j;
+  for (size_t j = 0; j <= lb; j++)
+    above[j] = j;
   for (size_t i = 1; i <= la; i++) {
     now[0] = i;
     for (size_t j = 1; j <= lb; j++) {

@@ -69,12 +69,8 @@ static const shown factors[LW_DIM_COUNT][2] = {
 static const struct {
   const char *name, *definition;
 } shop_units[] = {
-    {"cfm", "ft3/min"},
-    {"thou", "0.001 inch"},
-    {"cc", "cm3"},
-    {"inH2O", "249.08891 Pa"},
-    {"mmH2O", "9.80665 Pa"},
-    {"mph", "mile/hour"},
+    {"cfm", "ft3/min"},        {"thou", "0.001 inch"},  {"cc", "cm3"},
+    {"inH2O", "249.08891 Pa"}, {"mmH2O", "9.80665 Pa"}, {"mph", "mile/hour"},
     {"deg", "arc_degree"},
 };
 
@@ -84,15 +80,18 @@ static const struct {
   lw_dim dim;
   const char *units[5];
 } only[] = {
-    {LW_ANGLE, {"deg", "degree", "degrees", "rad"}}, {LW_TURNS, {"turns"}},
-    {LW_FRACTION, {"%", "percent", "ppm"}},          {LW_PPM, {"%", "percent", "ppm"}},
+    {LW_ANGLE, {"deg", "degree", "degrees", "rad"}},
+    {LW_TURNS, {"turns"}},
+    {LW_FRACTION, {"%", "percent", "ppm"}},
+    {LW_PPM, {"%", "percent", "ppm"}},
     {LW_SPIN, {"rpm", "rad/s"}},
 };
 
 /* ---- numbers ---- */
 
 static const char *skip_blank(const char *s) {
-  while (*s == ' ' || *s == '\t') s++;
+  while (*s == ' ' || *s == '\t')
+    s++;
   return s;
 }
 
@@ -211,7 +210,8 @@ static double trade_words(lw_dim dim, char *unit) {
     if (strcmp(unit, "°") == 0) snprintf(unit, UNIT_TEXT, "deg");
   }
   if (dim == LW_FRACTION || dim == LW_PPM) {
-    for (size_t i = 0; i < sizeof gas / sizeof gas[0]; i++) drop_suffix(unit, gas[i]);
+    for (size_t i = 0; i < sizeof gas / sizeof gas[0]; i++)
+      drop_suffix(unit, gas[i]);
     if (strcmp(unit, "% RH") == 0) snprintf(unit, UNIT_TEXT, "%%");
   }
   if (dim == LW_TURNS && lw_text_same(unit, "turn")) snprintf(unit, UNIT_TEXT, "turns");
@@ -249,7 +249,8 @@ static lw_status ask_udunits(lw_units *units, lw_dim dim, const char *unit, know
   if (conversion) {
     out->offset = cv_convert_double(conversion, 0);
     out->scale = cv_convert_double(conversion, 1) - out->offset;
-    if (dim == LW_TEMPERATURE) out->scale = (cv_convert_double(conversion, 100) - out->offset) / 100;
+    if (dim == LW_TEMPERATURE)
+      out->scale = (cv_convert_double(conversion, 100) - out->offset) / 100;
   } else {
     status = unknown_unit(dim, unit, error);
   }
@@ -350,7 +351,8 @@ static lw_status number_and_unit(const char **s, double *value, char unit[UNIT_T
     if (n + 1 >= UNIT_TEXT) return lw_fail(error, LW_BAD_INPUT, "the text '%.40s' is too long", p);
     unit[n++] = *p++;
   }
-  while (n && (unit[n - 1] == ' ' || unit[n - 1] == '\t')) n--;
+  while (n && (unit[n - 1] == ' ' || unit[n - 1] == '\t'))
+    n--;
   unit[n] = '\0';
   *s = p;
   return LW_OK;
@@ -422,7 +424,8 @@ static lw_status from_to(lw_units *units, lw_dim dim, const char *rest, double w
   status = scaled(units, dim, unit, written, &lo, error);
   if (status == LW_OK) status = scaled(units, dim, end_unit, end, &hi, error);
   if (status != LW_OK) return status;
-  if (lo > hi) return lw_fail(error, LW_BAD_INPUT, "the span runs backward; write the lesser first");
+  if (lo > hi)
+    return lw_fail(error, LW_BAD_INPUT, "the span runs backward; write the lesser first");
   *si = (lw_range){lo, 0.5 * (lo + hi), hi};
   return LW_OK;
 }

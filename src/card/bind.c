@@ -35,7 +35,8 @@ static void clear_field(const lw_field *field, void *object) {
 
 void lw_table_clear(const lw_table *table, void *object) {
   memset(object, 0, table->size);
-  for (size_t i = 0; i < table->count; i++) clear_field(&table->fields[i], object);
+  for (size_t i = 0; i < table->count; i++)
+    clear_field(&table->fields[i], object);
 }
 
 /* ---- errors ---- */
@@ -64,7 +65,8 @@ static lw_status no_memory(reader *r, const lw_node *node) {
 static lw_status unknown_key(reader *r, const lw_table *table, const lw_node *node) {
   const char *keys[MOST_CANDIDATES];
   size_t count = table->count < MOST_CANDIDATES ? table->count : MOST_CANDIDATES;
-  for (size_t i = 0; i < count; i++) keys[i] = table->fields[i].key;
+  for (size_t i = 0; i < count; i++)
+    keys[i] = table->fields[i].key;
   const char *near = lw_text_nearest(node->key, keys, count);
   lw_status status;
   if (near) {
@@ -72,7 +74,8 @@ static lw_status unknown_key(reader *r, const lw_table *table, const lw_node *no
                      node->key, table->name, near);
   } else {
     char list[280] = "";
-    for (size_t i = 0; i < count; i++) lw_text_append(list, sizeof list, i ? ", %s" : "%s", keys[i]);
+    for (size_t i = 0; i < count; i++)
+      lw_text_append(list, sizeof list, i ? ", %s" : "%s", keys[i]);
     status = lw_fail(r->error, LW_BAD_INPUT, "'%.60s' is not a key of a %s; the keys are %s%s",
                      node->key, table->name, list, strlen(list) + 1 >= sizeof list ? " ..." : "");
   }
@@ -92,9 +95,9 @@ static lw_status out_of_bounds(reader *r, const lw_node *node, const lw_field *f
   lw_range bounds = {field->lo, NAN, field->hi};
   lw_quantity_text_both(value, sizeof value, field->dim, x);
   lw_range_text(wanted, sizeof wanted, field->dim, LW_SHOP, bounds);
-  return place(r, node, field->key,
-               lw_fail(r->error, LW_BAD_INPUT, "'%.40s' is %s; %s was expected", node->text, value,
-                       wanted));
+  return place(
+      r, node, field->key,
+      lw_fail(r->error, LW_BAD_INPUT, "'%.40s' is %s; %s was expected", node->text, value, wanted));
 }
 
 static lw_status read_quantity(reader *r, const lw_field *field, const lw_node *node, double *out) {
@@ -109,7 +112,8 @@ static lw_status read_quantity(reader *r, const lw_field *field, const lw_node *
 
 static lw_status read_range(reader *r, const lw_field *field, const lw_node *node, lw_range *out) {
   lw_range range = lw_range_none;
-  if (node->kind != LW_NODE_SCALAR) return expected(r, node, field, "a value or a span with its unit");
+  if (node->kind != LW_NODE_SCALAR)
+    return expected(r, node, field, "a value or a span with its unit");
   lw_status status = lw_range_read(r->bind->units, field->dim, node->text, &range, r->error);
   if (status != LW_OK) return place(r, node, field->key, status);
   const double parts[] = {range.lo, range.hi};
@@ -122,7 +126,8 @@ static lw_status read_range(reader *r, const lw_field *field, const lw_node *nod
   return LW_OK;
 }
 
-static lw_status read_text(reader *r, const lw_field *field, const lw_node *node, const char **out) {
+static lw_status read_text(reader *r, const lw_field *field, const lw_node *node,
+                           const char **out) {
   if (node->kind != LW_NODE_SCALAR) return expected(r, node, field, "plain words");
   size_t bad = 0;
   if (!lw_text_utf8(node->text, strlen(node->text), &bad)) {
@@ -144,7 +149,8 @@ static lw_status read_whole(reader *r, const lw_field *field, const lw_node *nod
 static lw_status read_choice(reader *r, const lw_field *field, const lw_node *node,
                              const char *const *words, int *out) {
   size_t count = 0;
-  while (words[count]) count++;
+  while (words[count])
+    count++;
   if (node->kind == LW_NODE_SCALAR) {
     for (size_t i = 1; i < count; i++) {
       if (!lw_text_same(node->text, words[i])) continue;
@@ -156,13 +162,12 @@ static lw_status read_choice(reader *r, const lw_field *field, const lw_node *no
   for (size_t i = 1; i < count; i++) {
     lw_text_append(list, sizeof list, i == 1 ? "%s" : i + 1 == count ? " or %s" : ", %s", words[i]);
   }
-  const char *near = node->kind == LW_NODE_SCALAR ? lw_text_nearest(node->text, words + 1, count - 1)
-                                                  : NULL;
-  lw_status status =
-      near ? lw_fail(r->error, LW_BAD_INPUT, "'%.60s' is not a choice; did you mean '%s'?",
-                     node->text, near)
-           : lw_fail(r->error, LW_BAD_INPUT, "'%.60s' is not a choice; use %s",
-                     node->kind == LW_NODE_SCALAR ? node->text : "a list", list);
+  const char *near =
+      node->kind == LW_NODE_SCALAR ? lw_text_nearest(node->text, words + 1, count - 1) : NULL;
+  lw_status status = near ? lw_fail(r->error, LW_BAD_INPUT,
+                                    "'%.60s' is not a choice; did you mean '%s'?", node->text, near)
+                          : lw_fail(r->error, LW_BAD_INPUT, "'%.60s' is not a choice; use %s",
+                                    node->kind == LW_NODE_SCALAR ? node->text : "a list", list);
   return place(r, node, field->key, status);
 }
 
@@ -316,9 +321,9 @@ static lw_status read_table(reader *r, const lw_table *table, const lw_node *nod
     return read_field(r, &table->fields[0], node, object);
   }
   if (node->kind != LW_NODE_MAP) {
-    return place(r, node, NULL,
-                 lw_fail(r->error, LW_BAD_INPUT, "keys with values were expected for the %s",
-                         table->name));
+    return place(
+        r, node, NULL,
+        lw_fail(r->error, LW_BAD_INPUT, "keys with values were expected for the %s", table->name));
   }
   for (const lw_node *child = node->first; child; child = child->next) {
     const lw_field *field = find_field(table, child->key);
@@ -367,7 +372,8 @@ static void reference_line(const lw_field *field, int depth, lw_sink sink, void 
   bool has_unit = field->kind == LW_KIND_QUANTITY || field->kind == LW_KIND_RANGE ||
                   field->kind == LW_KIND_QUANTITIES || field->kind == LW_KIND_NAMED;
   if (has_unit) lw_text_append(line, sizeof line, ": %s", lw_dim_accepts(field->dim));
-  if (field->kind == LW_KIND_HC) lw_text_append(line, sizeof line, ": ppm or %%, of hexane unless said");
+  if (field->kind == LW_KIND_HC)
+    lw_text_append(line, sizeof line, ": ppm or %%, of hexane unless said");
   lw_text_append(line, sizeof line, "%s): %s\n", field->required ? "; required" : "", field->what);
   sink(to, line);
 }
@@ -409,7 +415,8 @@ static bool show(const lw_field *field, const void *at, char *shop, char *metric
   switch (field->kind) {
   case LW_KIND_TEXT:
     if (!*(const char *const *)at) return false;
-    for (int s = 0; s < 2; s++) snprintf(out[s], size, "%s", *(const char *const *)at);
+    for (int s = 0; s < 2; s++)
+      snprintf(out[s], size, "%s", *(const char *const *)at);
     return true;
   case LW_KIND_QUANTITY:
     if (!lw_known(*(const double *)at)) return false;
@@ -424,10 +431,12 @@ static bool show(const lw_field *field, const void *at, char *shop, char *metric
     }
     return true;
   case LW_KIND_WHOLE:
-    for (int s = 0; s < 2; s++) snprintf(out[s], size, "%d", *(const int *)at);
+    for (int s = 0; s < 2; s++)
+      snprintf(out[s], size, "%d", *(const int *)at);
     return *(const int *)at != 0;
   case LW_KIND_CHOICE:
-    for (int s = 0; s < 2; s++) snprintf(out[s], size, "%s", field->choices[*(const int *)at]);
+    for (int s = 0; s < 2; s++)
+      snprintf(out[s], size, "%s", field->choices[*(const int *)at]);
     return *(const int *)at != 0;
   case LW_KIND_ANSWER:
     for (int s = 0; s < 2; s++) {
@@ -457,7 +466,7 @@ static void walk_texts(const walker *w, const lw_field *field, const lw_texts *t
                        const char *path) {
   for (size_t i = 0; i < texts->count; i++) {
     char item[PATH_TEXT];
-    snprintf(item, sizeof item, "%s %zu", path, i + 1);
+    snprintf(item, sizeof item, "%.120s %zu", path, i + 1);
     w->visit(w->to, texts->count > 1 ? item : path, field, texts->text[i], texts->text[i]);
   }
 }

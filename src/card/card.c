@@ -12,16 +12,10 @@ static const char *const words_vacuum_source[] = {"", "ported", "manifold", "con
 static const char *const words_thread[] = {"", "right-hand", "left-hand", NULL};
 static const char *const words_vent[] = {"", "internal", "external", "both", NULL};
 static const char *const words_operation[] = {"", "mechanical", "vacuum", "air valve", NULL};
-static const char *const words_choke[] = {"",         "manual",
-                                          "thermostat in well", "thermostat in housing",
-                                          "electric", NULL};
-static const char *const words_screw[] = {"",
-                                          "fuel",
-                                          "fuel with limited travel",
-                                          "fuel behind limiter",
-                                          "air bleed",
-                                          "fixed",
-                                          NULL};
+static const char *const words_choke[] = {
+    "", "manual", "thermostat in well", "thermostat in housing", "electric", NULL};
+static const char *const words_screw[] = {
+    "", "fuel", "fuel with limited travel", "fuel behind limiter", "air bleed", "fixed", NULL};
 
 #define S lw_advance_point
 static const lw_field advance_fields[] = {
@@ -84,7 +78,7 @@ static const lw_field engine_fields[] = {
 static const lw_table engine_table = TABLE("engine", engine_fields);
 #undef S
 
-#define S lw_barrel_card
+#define S            lw_barrel_card
 #define JET(k, m, w) VALUE(k, m, LW_LENGTH, MM(0.1), MM(8), w)
 static const lw_field barrel_fields[] = {
     WHOLE("count", count, 1, 4, "barrels of this kind"),
@@ -182,7 +176,8 @@ static const lw_field card_fields[] = {
     TEXT("maker", maker, "maker of the engine"),
     TEXT("engine name", engine_name, "engine this unit belongs on"),
     WHOLE("year", year, 1900, 2100, "model year"),
-    CHOICE("transmission", transmission, lw_words_transmission, "transmission this unit belongs to"),
+    CHOICE("transmission", transmission, lw_words_transmission,
+           "transmission this unit belongs to"),
     TEXT("emission package", emissions, "as the decal calls it"),
     MAP("engine", engine, &engine_table, "the engine"),
     MAP("carburetor", carburetor, &carburetor_table, "the unit"),

@@ -8,8 +8,8 @@
 #include <string.h>
 
 static const char *const words_choke_state[] = {"", "open", "partly open", "closed", NULL};
-static const char *const words_needle[] = {"",      "steady",    "regular drop", "irregular drop",
-                                           "drift", "vibration", NULL};
+static const char *const words_needle[] = {
+    "", "steady", "regular drop", "irregular drop", "drift", "vibration", NULL};
 static const char *const words_leak[] = {"", "not tested", "none found", "found", NULL};
 static const char *const words_basis[] = {"", "dry", "wet", NULL};
 static const char *const words_hc_as[] = {"", "hexane", "propane", "C1", NULL};
@@ -44,7 +44,8 @@ static const lw_table weather_table = TABLE("weather", weather_fields);
 static const lw_field analyzer_fields[] = {
     REQUIRED("name", name, "what readings call it"),
     CHOICE("class", accuracy, lw_words_class, "accuracy class of OIML R 99; II unless said"),
-    CHOICE("basis", basis, words_basis, "whether the gas is dried before it is measured; dry unless said"),
+    CHOICE("basis", basis, words_basis,
+           "whether the gas is dried before it is measured; dry unless said"),
     CHOICE("HC as", hc_as, words_hc_as, "gas the HC reading is counted in; hexane unless said"),
     VALUE("propane factor", pef, LW_RATIO, 0.3, 0.8,
           "propane/hexane equivalency factor marked on the analyzer; 0.52 unless said"),
@@ -100,9 +101,11 @@ static const lw_table advance_reading_table = TABLE("advance reading", advance_r
 
 #define S lw_checks
 static const lw_field checks_fields[] = {
-    VALUES("compression", compression, LW_COMPRESSION, 0, KPA(3000), "each cylinder, first one first"),
+    VALUES("compression", compression, LW_COMPRESSION, 0, KPA(3000),
+           "each cylinder, first one first"),
     VALUES("leakage", leakage, LW_FRACTION, 0, 1, "each cylinder, first one first"),
-    VALUE("cranking speed", cranking_speed, LW_SPIN, RPM(30), RPM(600), "during the compression test"),
+    VALUE("cranking speed", cranking_speed, LW_SPIN, RPM(30), RPM(600),
+          "during the compression test"),
     VALUE("dwell", dwell, LW_ANGLE, 0, DEG(90), "degrees of the distributor"),
     VALUE("point gap", point_gap, LW_LENGTH, 0, MM(3), "breaker point gap"),
     VALUE("timing", timing, LW_ANGLE, DEG(-60), DEG(80), "initial timing as read"),
@@ -185,8 +188,8 @@ static lw_status check_analyzer(const lw_bind *bind, const lw_job *job, const lw
                    "the job has several analyzers; say which one took this reading");
   }
   const char *near = lw_text_nearest(r->analyzer, names, count);
-  return lw_fail(error, LW_BAD_INPUT, "'%.60s' is not one of the job's analyzers%s%s%s", r->analyzer,
-                 near ? "; did you mean '" : "", near ? near : "", near ? "'?" : "");
+  return lw_fail(error, LW_BAD_INPUT, "'%.60s' is not one of the job's analyzers%s%s%s",
+                 r->analyzer, near ? "; did you mean '" : "", near ? near : "", near ? "'?" : "");
 }
 
 static lw_status check_reading(const lw_bind *bind, const lw_job *job, const lw_reading *r,
@@ -194,12 +197,14 @@ static lw_status check_reading(const lw_bind *bind, const lw_job *job, const lw_
   char field[40];
   snprintf(field, sizeof field, "reading %zu", number);
   if (r->co + r->co2 > 0.25) {
-    return at_line(bind, error, r->line, field,
-                   "CO and CO2 together are over 25 %; no engine on any fuel gives that: check both");
+    return at_line(
+        bind, error, r->line, field,
+        "CO and CO2 together are over 25 %; no engine on any fuel gives that: check both");
   }
   double sum = 0;
   const double parts[] = {r->co, r->co2, r->o2};
-  for (size_t i = 0; i < 3; i++) sum += lw_known(parts[i]) ? parts[i] : 0;
+  for (size_t i = 0; i < 3; i++)
+    sum += lw_known(parts[i]) ? parts[i] : 0;
   if (sum > 0.30) {
     return at_line(bind, error, r->line, field,
                    "CO, CO2 and O2 together are over 30 %; no exhaust gives that: check them");

@@ -13,8 +13,9 @@ const char *const lw_words_class[] = {"", "00", "0", "I", "II", NULL};
 
 #define S lw_fuel_said
 static const lw_field fuel_fields[] = {
-    TEXT("name", name, "gasoline, E5, E10, E85, LPG, propane, methane, ethanol, methanol or "
-                       "iso-octane; any other name needs its atoms"),
+    TEXT("name", name,
+         "gasoline, E5, E10, E85, LPG, propane, methane, ethanol, methanol or "
+         "iso-octane; any other name needs its atoms"),
     VALUE("hydrogen to carbon", h_c, LW_RATIO, 0, 4, "hydrogen atoms for each carbon atom"),
     VALUE("oxygen to carbon", o_c, LW_RATIO, 0, 1, "oxygen atoms for each carbon atom"),
     VALUE("heating value", heating_value, LW_ENERGY_PER_MASS, 10e6, 60e6, "lower heating value"),
@@ -29,7 +30,8 @@ static const lw_field limit_fields[] = {
          "a public set of limits by name (`leanward limits` lists them); the year and displacement "
          "of the car pick the row"),
     CHOICE("gas", gas, lw_words_gas, "which gas this limit holds"),
-    SPAN("value", value, LW_FRACTION, 0, 1, "as in 'at most 1.5 %' or 'at most 220 ppm'; HC as hexane"),
+    SPAN("value", value, LW_FRACTION, 0, 1,
+         "as in 'at most 1.5 %' or 'at most 220 ppm'; HC as hexane"),
     CHOICE("at", at, lw_words_condition, "engine condition; idle unless said"),
     TEXT("source", source, "decal, manual or rule that sets it"),
 };

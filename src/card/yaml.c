@@ -126,7 +126,8 @@ static lw_status on_event(builder *b, const yaml_event_t *event) {
   int line = (int)event->start_mark.line + 1;
   switch (event->type) {
   case YAML_DOCUMENT_START_EVENT:
-    if (++b->documents > 1) return refuse(b, line, "a second document ('---') starts here; one file, one");
+    if (++b->documents > 1)
+      return refuse(b, line, "a second document ('---') starts here; one file, one");
     return LW_OK;
   case YAML_ALIAS_EVENT:
     return refuse(b, line, "aliases ('*') are not used here; write the value itself");
@@ -148,8 +149,9 @@ static lw_status parser_error(builder *b, const yaml_parser_t *parser) {
   if (parser->error == YAML_MEMORY_ERROR) return no_memory(b);
   if (parser->error == YAML_READER_ERROR) {
     lw_error_place(b->error, b->file, 0, NULL);
-    return lw_fail(b->error, LW_BAD_INPUT, "this is not text (%s near byte %zu); a YAML file was expected",
-                   parser->problem, parser->problem_offset);
+    return lw_fail(b->error, LW_BAD_INPUT,
+                   "this is not text (%s near byte %zu); a YAML file was expected", parser->problem,
+                   parser->problem_offset);
   }
   lw_error_place(b->error, b->file, line, NULL);
   return lw_fail(b->error, LW_BAD_INPUT,
@@ -176,7 +178,8 @@ lw_status lw_doc_parse(lw_arena *arena, const char *file, const char *text, size
   builder b = {.arena = arena, .file = file, .error = error};
   if (length > LW_DOC_MAX_BYTES) {
     lw_error_place(error, file, 0, NULL);
-    return lw_fail(error, LW_TOO_LARGE, "the file has more than 4 MiB; a card or a job has a few KiB");
+    return lw_fail(error, LW_TOO_LARGE,
+                   "the file has more than 4 MiB; a card or a job has a few KiB");
   }
   yaml_parser_t parser;
   if (!yaml_parser_initialize(&parser)) return no_memory(&b);

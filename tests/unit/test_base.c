@@ -44,7 +44,8 @@ static void arena_aligns_and_zeroes(void **state) {
   for (size_t size = 1; size < 300; size += 7) {
     unsigned char *piece = lw_arena_alloc(arena, size);
     assert_int_equal((uintptr_t)piece % _Alignof(max_align_t), 0);
-    for (size_t i = 0; i < size; i++) assert_int_equal(piece[i], 0);
+    for (size_t i = 0; i < size; i++)
+      assert_int_equal(piece[i], 0);
     memset(piece, 0xAA, size);
   }
   assert_string_equal(lw_arena_print(arena, "%d of %s", 3, "four"), "3 of four");
