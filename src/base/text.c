@@ -84,6 +84,10 @@ const char *lw_text_value(char *buffer, size_t size, double x, double band, int 
     snprintf(buffer, size, "not known");
     return buffer;
   }
+  if (fabs(x) >= 1e15) {
+    snprintf(buffer, size, "%.4g", x); /* beyond what a double has decimals for, and short */
+    return buffer;
+  }
   int decimals = max_decimals;
   if (lw_known(band) && band > 0 && isfinite(band)) {
     int wanted = 1 - (int)floor(log10(band));

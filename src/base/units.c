@@ -111,18 +111,25 @@ static bool decimal(const char **s, double *value) {
   return isfinite(*value) != 0;
 }
 
-/* "3/4" after an optional whole number. Moves *s behind it and multiplies the sign in. */
+/* Up to six digits at *s as a whole number; moves *s behind them. Not strtod: that would take the
+   hexadecimal and the exponents that no fraction has. */
+static bool digits(const char **s, double *value) {
+  const char *p = *s;
+  *value = 0;
+  while (digit(*p) && p - *s < 6)
+    *value = *value * 10 + (*p++ - '0');
+  bool some = p != *s && !digit(*p);
+  *s = p;
+  return some;
+}
+
+/* "3/4" after an optional whole number. Moves *s behind it. */
 static bool fraction(const char **s, double *value) {
   const char *p = *s;
-  if (!digit(*p)) return false;
-  char *end = NULL;
-  double top = strtod(p, &end);
-  p = end;
-  if (*p != '/' || !digit(p[1])) return false;
-  double bottom = strtod(p + 1, &end);
-  if (bottom <= 0 || top != floor(top) || bottom != floor(bottom)) return false;
+  double top = 0, bottom = 0;
+  if (!digits(&p, &top) || *p++ != '/' || !digits(&p, &bottom) || bottom <= 0) return false;
   *value = top / bottom;
-  *s = end;
+  *s = p;
   return true;
 }
 
@@ -185,10 +192,33 @@ lw_status lw_number_read(const char *text, double *value, lw_error *error) {
 
 /* ---- units ---- */
 
+/* A letter, percent or the bytes of "°" and the like. */
+static bool unit_letter(char c) {
+  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '%' || (unsigned char)c >= 0x80;
+}
+
+/* UDUNITS reads "2 in" as a unit of two inches and "m @ 3" as a shifted meter, so that "12 13 mm"
+   would be 156 mm. A unit here starts with a letter, and a digit may only be an exponent or part of
+   a name (in3, inH2O). */
+static bool plain_unit(const char *unit) {
+  for (size_t i = 0; unit[i]; i++) {
+    if (unit_letter(unit[i])) continue;
+    if (i == 0) return false;
+    if (digit(unit[i]) ? !unit_letter(unit[i - 1]) && unit[i - 1] != '^'
+                       : !strchr("/.*^_ ", unit[i])) {
+      return false;
+    }
+  }
+  return true;
+}
+
 static bool drop_suffix(char *unit, const char *suffix) {
   size_t n = strlen(unit), m = strlen(suffix);
   if (n < m || !lw_text_same(unit + n - m, suffix)) return false;
-  if (n > m && unit[n - m - 1] != ' ' && unit[n - m - 1] != '-') return false;
+  if (n > m && unit[n - m - 1] != ' ' && unit[n - m - 1] != '-' &&
+      (unsigned char)unit[n - m - 1] < 0x80) {
+    return false;
+  }
   unit[n - m] = '\0';
   while (unit[0] && (unit[strlen(unit) - 1] == ' ' || unit[strlen(unit) - 1] == '-')) {
     unit[strlen(unit) - 1] = '\0';
@@ -200,14 +230,20 @@ static bool drop_suffix(char *unit, const char *suffix) {
 static double trade_words(lw_dim dim, char *unit) {
   static const char *const before[] = {"BTDC", "before TDC", "before top dead center"};
   static const char *const after[] = {"ATDC", "after TDC", "after top dead center"};
-  static const char *const gas[] = {"vol", "by volume", "hexane", "propane", "C1"};
+  static const char *const gas[] = {"hexane", "propane", "C1", "by volume", "vol"};
   if (dim == LW_ANGLE) {
-    for (size_t i = 0; i < 3; i++) {
-      if (drop_suffix(unit, before[i])) return 1;
-      if (drop_suffix(unit, after[i])) return -1;
+    double sign = 1;
+    bool side = false;
+    for (size_t i = 0; i < 3 && !side; i++) {
+      side = drop_suffix(unit, before[i]);
+      if (!side && drop_suffix(unit, after[i])) {
+        side = true;
+        sign = -1;
+      }
     }
-    drop_suffix(unit, "TDC");
+    if (!side) drop_suffix(unit, "TDC");
     if (strcmp(unit, "°") == 0) snprintf(unit, UNIT_TEXT, "deg");
+    return sign;
   }
   if (dim == LW_FRACTION || dim == LW_PPM) {
     for (size_t i = 0; i < sizeof gas / sizeof gas[0]; i++)
@@ -237,7 +273,7 @@ static bool allowed(lw_dim dim, const char *unit) {
 
 static lw_status ask_udunits(lw_units *units, lw_dim dim, const char *unit, known_unit *out,
                              lw_error *error) {
-  if (!allowed(dim, unit)) return unknown_unit(dim, unit, error);
+  if (!allowed(dim, unit) || !plain_unit(unit)) return unknown_unit(dim, unit, error);
   if (dim == LW_TURNS) {
     out->scale = 1;
     return LW_OK;
@@ -337,6 +373,17 @@ void lw_units_close(lw_units *units) {
 
 /* ---- quantities and ranges ---- */
 
+/* "600-700 rpm": a hyphen or dash with a number behind it is a span in the wrong spelling. */
+static bool hyphen_span(const char *unit) {
+  for (const char *p = unit; *p; p++) {
+    size_t n = *p == '-' ? 1 : strncmp(p, "–", 3) == 0 ? 3 : 0;
+    if (n == 0) continue;
+    const char *after = skip_blank(p + n);
+    if (digit(*after) || *after == '.') return true;
+  }
+  return false;
+}
+
 /* Split "12.5 in to 13 in" style text: the number at *s and the unit text that follows, up to a
    word that starts the next part (" to ", "+/-", the sign itself) or the end. */
 static lw_status number_and_unit(const char **s, double *value, char unit[UNIT_TEXT],
@@ -354,16 +401,25 @@ static lw_status number_and_unit(const char **s, double *value, char unit[UNIT_T
   while (n && (unit[n - 1] == ' ' || unit[n - 1] == '\t'))
     n--;
   unit[n] = '\0';
+  if (hyphen_span(unit)) {
+    return lw_fail(error, LW_BAD_INPUT, "'%.60s': write a span with 'to', as in '600 to 700 rpm'",
+                   skip_blank(*s));
+  }
   *s = p;
   return LW_OK;
 }
 
+/* *turned: the unit turns the sign (deg ATDC), so that the greater number is the lesser value. */
 static lw_status scaled(lw_units *units, lw_dim dim, const char *unit, double written, double *si,
-                        lw_error *error) {
+                        bool *turned, lw_error *error) {
   double scale = 1, offset = 0;
   lw_status status = lw_units_scale(units, dim, unit, &scale, &offset, error);
-  if (status == LW_OK) *si = written * scale + offset;
-  return status;
+  if (status != LW_OK) return status;
+  double value = written * scale + offset;
+  if (!isfinite(value)) return lw_fail(error, LW_BAD_INPUT, "%g %s is too large", written, unit);
+  *si = value;
+  if (turned) *turned = scale < 0;
+  return LW_OK;
 }
 
 lw_status lw_quantity_read(lw_units *units, lw_dim dim, const char *text, double *si,
@@ -374,7 +430,7 @@ lw_status lw_quantity_read(lw_units *units, lw_dim dim, const char *text, double
   lw_status status = number_and_unit(&p, &written, unit, error);
   if (status != LW_OK) return status;
   if (*p) return lw_fail(error, LW_BAD_INPUT, "'%.60s': one value was expected here", text);
-  status = scaled(units, dim, unit, written, &value, error);
+  status = scaled(units, dim, unit, written, &value, NULL, error);
   if (status != LW_OK) return status;
   if (dim == LW_COUNT && value != floor(value)) {
     return lw_fail(error, LW_BAD_INPUT, "'%.40s' is not a whole number", text);
@@ -386,11 +442,17 @@ lw_status lw_quantity_read(lw_units *units, lw_dim dim, const char *text, double
 /* "at most 3 %" and "at least 100 psi". */
 static lw_status one_sided(lw_units *units, lw_dim dim, const char *text, bool most, lw_range *si,
                            lw_error *error) {
-  double value = 0;
-  lw_status status = lw_quantity_read(units, dim, text, &value, error);
+  double written = 0, value = 0;
+  bool turned = false;
+  char unit[UNIT_TEXT];
+  lw_status status = number_and_unit(&text, &written, unit, error);
+  if (status != LW_OK) return status;
+  if (*text)
+    return lw_fail(error, LW_BAD_INPUT, "one value was expected after 'at most' or 'at least'");
+  status = scaled(units, dim, unit, written, &value, &turned, error);
   if (status != LW_OK) return status;
   *si = lw_range_none;
-  *(most ? &si->hi : &si->lo) = value;
+  *(most != turned ? &si->hi : &si->lo) = value;
   return LW_OK;
 }
 
@@ -406,10 +468,14 @@ static lw_status spread(lw_units *units, lw_dim dim, const char *rest, double wr
   if (!unit[0]) snprintf(unit, UNIT_TEXT, "%s", width_unit);
   if (!width_unit[0]) snprintf(width_unit, sizeof width_unit, "%s", unit);
   double at = 0;
-  status = scaled(units, dim, unit, written, &at, error);
+  status = scaled(units, dim, unit, written, &at, NULL, error);
   if (status == LW_OK) status = lw_units_scale(units, dim, width_unit, &scale, &offset, error);
   if (status != LW_OK) return status;
-  *si = (lw_range){at - width * fabs(scale), at, at + width * fabs(scale)};
+  double half = width * fabs(scale);
+  if (!isfinite(at - half) || !isfinite(at + half)) {
+    return lw_fail(error, LW_BAD_INPUT, "a tolerance of %g %s is too large", width, width_unit);
+  }
+  *si = (lw_range){at - half, at, at + half};
   return LW_OK;
 }
 
@@ -421,12 +487,18 @@ static lw_status from_to(lw_units *units, lw_dim dim, const char *rest, double w
   if (status != LW_OK) return status;
   if (*rest) return lw_fail(error, LW_BAD_INPUT, "write a span as in '600 to 700 rpm'");
   if (!unit[0]) snprintf(unit, UNIT_TEXT, "%s", end_unit);
-  status = scaled(units, dim, unit, written, &lo, error);
-  if (status == LW_OK) status = scaled(units, dim, end_unit, end, &hi, error);
+  bool turned = false, end_turned = false;
+  status = scaled(units, dim, unit, written, &lo, &turned, error);
+  if (status == LW_OK) status = scaled(units, dim, end_unit, end, &hi, &end_turned, error);
   if (status != LW_OK) return status;
+  if (turned && end_turned) { /* "5 to 10 deg ATDC" has its lesser number first, too */
+    double swap = lo;
+    lo = hi;
+    hi = swap;
+  }
   if (lo > hi)
     return lw_fail(error, LW_BAD_INPUT, "the span runs backward; write the lesser first");
-  *si = (lw_range){lo, 0.5 * (lo + hi), hi};
+  *si = (lw_range){lo, lo + 0.5 * (hi - lo), hi};
   return LW_OK;
 }
 
@@ -443,7 +515,7 @@ lw_status lw_range_read(lw_units *units, lw_dim dim, const char *text, lw_range 
   if (strncmp(p, "±", 2) == 0) return spread(units, dim, p + 2, written, unit, si, error);
   if (*p) return from_to(units, dim, skip_blank(p) + 3, written, unit, si, error);
   double at = 0;
-  status = scaled(units, dim, unit, written, &at, error);
+  status = scaled(units, dim, unit, written, &at, NULL, error);
   if (status == LW_OK) *si = (lw_range){at, at, at};
   return status;
 }
@@ -520,8 +592,14 @@ const char *lw_range_text(char *buffer, size_t size, lw_dim dim, lw_unit_system 
 
 const char *lw_turns_text(char *buffer, size_t size, double turns) {
   static const char *const eighths[] = {"", "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"};
+  if (!lw_known(turns)) return lw_text_value(buffer, size, turns, LW_NONE, 0);
   double a = fabs(turns);
-  long n = lround(a * 8);
+  long n = a < 1000 ? lround(a * 8) : 0;
+  if (a >= 1000) {
+    snprintf(buffer, size, "%.4g turns",
+             turns); /* no screw has them: a slip of the pen shown back */
+    return buffer;
+  }
   if (fabs(a - (double)n / 8) > 0.02) {
     snprintf(buffer, size, "%.2f turns", turns);
     return buffer;
