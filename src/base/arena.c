@@ -56,6 +56,7 @@ void lw_arena_free(lw_arena *arena) {
 
 void *lw_arena_alloc(lw_arena *arena, size_t size) {
   if (size > arena->limit) return NULL;
+  if (size > SIZE_MAX - sizeof(block) - alignof(max_align_t)) return NULL; /* rounding would wrap */
   size_t need = rounded(size ? size : 1);
   if (need > arena->limit - arena->used) return NULL;
   block *b = arena->blocks;

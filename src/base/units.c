@@ -590,16 +590,27 @@ const char *lw_range_text(char *buffer, size_t size, lw_dim dim, lw_unit_system 
   return buffer;
 }
 
+const char *lw_timing_text(char *buffer, size_t size, double angle) {
+  double degrees = lw_dim_shown(LW_ANGLE, LW_SHOP, angle);
+  if (!lw_known(angle)) return lw_text_value(buffer, size, angle, NAN, 1);
+  if (fabs(degrees) < 0.05) {
+    snprintf(buffer, size, "TDC");
+  } else {
+    snprintf(buffer, size, "%.1f deg %s", fabs(degrees), degrees > 0 ? "BTDC" : "ATDC");
+  }
+  return buffer;
+}
+
 const char *lw_turns_text(char *buffer, size_t size, double turns) {
   static const char *const eighths[] = {"", "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"};
   if (!lw_known(turns)) return lw_text_value(buffer, size, turns, LW_NONE, 0);
   double a = fabs(turns);
-  long n = a < 1000 ? lround(a * 8) : 0;
   if (a >= 1000) {
     snprintf(buffer, size, "%.4g turns",
              turns); /* no screw has them: a slip of the pen shown back */
     return buffer;
   }
+  long n = lround(a * 8);
   if (fabs(a - (double)n / 8) > 0.02) {
     snprintf(buffer, size, "%.2f turns", turns);
     return buffer;

@@ -17,7 +17,8 @@ typedef struct open_node {
 
 typedef struct builder {
   lw_arena *arena;
-  const char *file;
+  const char *file, *text;
+  size_t length;
   lw_error *error;
   open_node stack[LW_DOC_MAX_DEPTH];
   size_t depth, nodes;
@@ -44,7 +45,14 @@ static lw_node *node_new(builder *b, lw_node_kind kind, const yaml_mark_t *mark)
   return node;
 }
 
+/* Every key is compared with those before it in its map. No card or job has a map of a thousand
+   keys; the bound keeps a hostile file of fifty thousand from a thousand million comparisons. */
+enum { MOST_KEYS = 1000 };
+
 static lw_status check_key(builder *b, const open_node *top, const char *key, int line) {
+  if (top->node->count >= MOST_KEYS) {
+    return refuse(b, line, "more than 1000 keys in one place; a card or a job has a few dozen");
+  }
   for (const lw_node *child = top->node->first; child; child = child->next) {
     if (strcmp(child->key, key) != 0) continue;
     lw_error_place(b->error, b->file, line, key);
@@ -144,11 +152,22 @@ static lw_status on_event(builder *b, const yaml_event_t *event) {
   }
 }
 
+/* Bytes that are no text are named by their offset; a person looks for a line. */
+static int line_of(const char *text, size_t length, size_t offset) {
+  int line = 1;
+  for (size_t i = 0; i < offset && i < length; i++) {
+    bool crlf = text[i] == '\r' && i + 1 < length && text[i + 1] == '\n';
+    if (text[i] == '\n' || (text[i] == '\r' && !crlf)) line++;
+  }
+  return line;
+}
+
 static lw_status parser_error(builder *b, const yaml_parser_t *parser) {
   int line = (int)parser->problem_mark.line + 1;
   if (parser->error == YAML_MEMORY_ERROR) return no_memory(b);
   if (parser->error == YAML_READER_ERROR) {
-    lw_error_place(b->error, b->file, 0, NULL);
+    line = line_of(b->text, b->length, parser->problem_offset);
+    lw_error_place(b->error, b->file, line, NULL);
     return lw_fail(b->error, LW_BAD_INPUT,
                    "this is not text (%s near byte %zu); a YAML file was expected", parser->problem,
                    parser->problem_offset);
@@ -175,7 +194,7 @@ static lw_status parse_events(builder *b, yaml_parser_t *parser) {
 
 lw_status lw_doc_parse(lw_arena *arena, const char *file, const char *text, size_t length,
                        const lw_node **root, lw_error *error) {
-  builder b = {.arena = arena, .file = file, .error = error};
+  builder b = {.arena = arena, .file = file, .text = text, .length = length, .error = error};
   if (length > LW_DOC_MAX_BYTES) {
     lw_error_place(error, file, 0, NULL);
     return lw_fail(error, LW_TOO_LARGE,
@@ -183,7 +202,8 @@ lw_status lw_doc_parse(lw_arena *arena, const char *file, const char *text, size
   }
   yaml_parser_t parser;
   if (!yaml_parser_initialize(&parser)) return no_memory(&b);
-  yaml_parser_set_input_string(&parser, (const unsigned char *)text, length);
+  /* libyaml asserts that there is a text even when it has no bytes */
+  yaml_parser_set_input_string(&parser, (const unsigned char *)(text ? text : ""), length);
   lw_status status = parse_events(&b, &parser);
   yaml_parser_delete(&parser);
   if (status == LW_OK) *root = b.root;
