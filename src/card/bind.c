@@ -62,6 +62,10 @@ static lw_status no_memory(reader *r, const lw_node *node) {
   return place(r, node, NULL, lw_fail(r->error, LW_NO_MEMORY, "no memory for this document"));
 }
 
+static const char *article(const char *noun) {
+  return strchr("aeio", noun[0]) ? "an" : "a";
+}
+
 static lw_status unknown_key(reader *r, const lw_table *table, const lw_node *node) {
   const char *keys[MOST_CANDIDATES];
   size_t count = table->count < MOST_CANDIDATES ? table->count : MOST_CANDIDATES;
@@ -70,14 +74,15 @@ static lw_status unknown_key(reader *r, const lw_table *table, const lw_node *no
   const char *near = lw_text_nearest(node->key, keys, count);
   lw_status status;
   if (near) {
-    status = lw_fail(r->error, LW_BAD_INPUT, "'%.60s' is not a key of a %s; did you mean '%s'?",
-                     node->key, table->name, near);
+    status = lw_fail(r->error, LW_BAD_INPUT, "'%.60s' is not a key of %s %s; did you mean '%s'?",
+                     node->key, article(table->name), table->name, near);
   } else {
     char list[280] = "";
     for (size_t i = 0; i < count; i++)
       lw_text_append(list, sizeof list, i ? ", %s" : "%s", keys[i]);
-    status = lw_fail(r->error, LW_BAD_INPUT, "'%.60s' is not a key of a %s; the keys are %s%s",
-                     node->key, table->name, list, strlen(list) + 1 >= sizeof list ? " ..." : "");
+    status = lw_fail(r->error, LW_BAD_INPUT, "'%.60s' is not a key of %s %s; the keys are %s%s",
+                     node->key, article(table->name), table->name, list,
+                     strlen(list) + 1 >= sizeof list ? " ..." : "");
   }
   lw_node at_key = *node;
   at_key.line = node->key_line;
@@ -85,6 +90,22 @@ static lw_status unknown_key(reader *r, const lw_table *table, const lw_node *no
 }
 
 /* ---- values ---- */
+
+static bool ends_with(const char *text, const char *end) {
+  size_t length = strlen(text), n = strlen(end);
+  return length > n && lw_text_same(text + length - n, end);
+}
+
+/* Only an HC reading may be counted in another gas: elsewhere "200 ppm propane" would silently
+   become 200 ppm hexane, twice as much carbon. */
+static lw_status check_counted(reader *r, const lw_node *node, const lw_field *field) {
+  bool gas = field->dim == LW_FRACTION || field->dim == LW_PPM;
+  if (!gas || field->kind == LW_KIND_HC) return LW_OK;
+  if (!ends_with(node->text, "propane") && !ends_with(node->text, "C1")) return LW_OK;
+  return place(r, node, field->key,
+               lw_fail(r->error, LW_BAD_INPUT,
+                       "HC is counted as hexane here; write the figure as ppm hexane"));
+}
 
 static bool in_bounds(const lw_field *field, double x) {
   return !(x < field->lo) && !(x > field->hi); /* NaN bounds never refuse */
@@ -106,8 +127,9 @@ static lw_status read_quantity(reader *r, const lw_field *field, const lw_node *
   lw_status status = lw_quantity_read(r->bind->units, field->dim, node->text, &x, r->error);
   if (status != LW_OK) return place(r, node, field->key, status);
   if (!in_bounds(field, x)) return out_of_bounds(r, node, field, x);
-  *out = x;
-  return LW_OK;
+  status = check_counted(r, node, field);
+  if (status == LW_OK) *out = x;
+  return status;
 }
 
 static lw_status read_range(reader *r, const lw_field *field, const lw_node *node, lw_range *out) {
@@ -122,8 +144,9 @@ static lw_status read_range(reader *r, const lw_field *field, const lw_node *nod
       return out_of_bounds(r, node, field, parts[i]);
     }
   }
-  *out = range;
-  return LW_OK;
+  status = check_counted(r, node, field);
+  if (status == LW_OK) *out = range;
+  return status;
 }
 
 static lw_status read_text(reader *r, const lw_field *field, const lw_node *node,
@@ -184,10 +207,8 @@ static lw_status read_hc(reader *r, const lw_field *field, const lw_node *node, 
   lw_hc hc = {NAN, LW_HC_UNSAID};
   lw_status status = read_quantity(r, field, node, &hc.x);
   if (status != LW_OK) return status;
-  size_t length = strlen(node->text);
   for (size_t i = 1; hc_words[i]; i++) {
-    size_t n = strlen(hc_words[i]);
-    if (length > n && lw_text_same(node->text + length - n, hc_words[i])) hc.basis = (lw_hc_basis)i;
+    if (ends_with(node->text, hc_words[i])) hc.basis = (lw_hc_basis)i;
   }
   *out = hc;
   return LW_OK;
@@ -299,12 +320,16 @@ static const lw_field *find_field(const lw_table *table, const char *key) {
   return NULL;
 }
 
-static lw_status check_required(reader *r, const lw_table *table, const lw_node *node) {
+/* Required keys are texts: given means that words stand there, not only the key or a pair of
+ * quotes. */
+static lw_status check_required(reader *r, const lw_table *table, const lw_node *node,
+                                const void *object) {
   for (size_t i = 0; i < table->count; i++) {
-    if (!table->fields[i].required || lw_doc_child(node, table->fields[i].key)) continue;
-    return place(r, node, NULL,
-                 lw_fail(r->error, LW_BAD_INPUT, "the key '%s' is missing: %s",
-                         table->fields[i].key, table->fields[i].what));
+    const lw_field *field = &table->fields[i];
+    if (!field->required || *(const char *const *)member_const(object, field)) continue;
+    return place(
+        r, node, NULL,
+        lw_fail(r->error, LW_BAD_INPUT, "the key '%s' is missing: %s", field->key, field->what));
   }
   return LW_OK;
 }
@@ -318,7 +343,8 @@ static lw_status read_table(reader *r, const lw_table *table, const lw_node *nod
   lw_table_clear(table, object);
   if (table->line_at != SIZE_MAX) *(int *)(void *)((char *)object + table->line_at) = node->line;
   if (node->kind == LW_NODE_SCALAR && table->shorthand) {
-    return read_field(r, &table->fields[0], node, object);
+    lw_status status = read_field(r, &table->fields[0], node, object);
+    return status == LW_OK ? check_required(r, table, node, object) : status;
   }
   if (node->kind != LW_NODE_MAP) {
     return place(
@@ -332,7 +358,7 @@ static lw_status read_table(reader *r, const lw_table *table, const lw_node *nod
     lw_status status = read_field(r, field, child, object);
     if (status != LW_OK) return status;
   }
-  return check_required(r, table, node);
+  return check_required(r, table, node, object);
 }
 
 lw_status lw_table_read(const lw_bind *bind, const lw_table *table, const lw_node *node,
@@ -413,11 +439,6 @@ static void show_values(const lw_field *field, lw_unit_system system, const doub
 static bool show(const lw_field *field, const void *at, char *shop, char *metric, size_t size) {
   char *const out[2] = {shop, metric};
   switch (field->kind) {
-  case LW_KIND_TEXT:
-    if (!*(const char *const *)at) return false;
-    for (int s = 0; s < 2; s++)
-      snprintf(out[s], size, "%s", *(const char *const *)at);
-    return true;
   case LW_KIND_QUANTITY:
     if (!lw_known(*(const double *)at)) return false;
     for (int s = 0; s < 2; s++) {
@@ -494,6 +515,9 @@ static void walk_field(const walker *w, const lw_field *field, const void *at, c
       snprintf(item, sizeof item, "%.120s %zu", path, i + 1);
       walk(w, field->table, (const char *)list->items + i * field->table->size, item);
     }
+  } else if (field->kind == LW_KIND_TEXT) {
+    const char *text = *(const char *const *)at;
+    if (text) w->visit(w->to, path, field, text, text);
   } else if (field->kind == LW_KIND_TEXTS) {
     walk_texts(w, field, at, path);
   } else if (field->kind == LW_KIND_NAMED) {

@@ -279,6 +279,7 @@ lw_status lw_card_read(const lw_bind *bind, const char *text, size_t length, lw_
   if (status == LW_OK) status = lw_limits_check(bind, &read->limits, error);
   if (status != LW_OK) return status;
   read->file = lw_arena_copy(bind->arena, bind->file, strlen(bind->file));
+  if (!read->file) return lw_fail(error, LW_NO_MEMORY, "no memory for this card");
   *card = read;
   return LW_OK;
 }

@@ -175,10 +175,10 @@ static lw_status check_analyzer(const lw_bind *bind, const lw_job *job, const lw
                                 const char *field, lw_error *error) {
   const lw_analyzer *analyzers = job->analyzers.items;
   const char *names[32];
-  size_t count = job->analyzers.count < 32 ? job->analyzers.count : 32;
-  for (size_t i = 0; i < count; i++) {
-    names[i] = analyzers[i].name;
-    if (r->analyzer && lw_text_same(r->analyzer, names[i])) return LW_OK;
+  size_t count = job->analyzers.count < 32 ? job->analyzers.count : 32; /* to suggest from */
+  for (size_t i = 0; i < job->analyzers.count; i++) {
+    if (i < count) names[i] = analyzers[i].name;
+    if (r->analyzer && lw_text_same(r->analyzer, analyzers[i].name)) return LW_OK;
   }
   bool needed = job->analyzers.count > 1;
   if (!r->analyzer && !needed) return LW_OK;
@@ -212,7 +212,23 @@ static lw_status check_reading(const lw_bind *bind, const lw_job *job, const lw_
   return check_analyzer(bind, job, r, field, error);
 }
 
+static lw_status check_analyzer_names(const lw_bind *bind, const lw_job *job, lw_error *error) {
+  const lw_analyzer *analyzers = job->analyzers.items;
+  for (size_t i = 0; i < job->analyzers.count; i++) {
+    for (size_t j = 0; j < i; j++) {
+      if (!lw_text_same(analyzers[i].name, analyzers[j].name)) continue;
+      char field[40];
+      snprintf(field, sizeof field, "analyzer %zu", i + 1);
+      return at_line(bind, error, analyzers[i].line, field,
+                     "two analyzers have the same name; give each its own");
+    }
+  }
+  return LW_OK;
+}
+
 static lw_status check_job(const lw_bind *bind, const lw_job *job, lw_error *error) {
+  lw_status named = check_analyzer_names(bind, job, error);
+  if (named != LW_OK) return named;
   const lw_reading *readings = job->readings.items;
   for (size_t i = 0; i < job->readings.count; i++) {
     lw_status status = check_reading(bind, job, &readings[i], i + 1, error);
@@ -231,7 +247,7 @@ lw_status lw_limits_check(const lw_bind *bind, const lw_list *limits, lw_error *
   for (size_t i = 0; i < limits->count; i++) {
     char field[40];
     snprintf(field, sizeof field, "limit %zu", i + 1);
-    if (said[i].public_set && said[i].gas) {
+    if (said[i].public_set && (said[i].gas || lw_range_known(said[i].value))) {
       return at_line(bind, error, said[i].line, field,
                      "a limit is either a public set or a gas with its value, not both");
     }
@@ -260,6 +276,7 @@ lw_status lw_job_read(const lw_bind *bind, const char *text, size_t length, lw_j
   if (status == LW_OK) status = lw_limits_check(bind, &read->limits, error);
   if (status != LW_OK) return status;
   read->file = lw_arena_copy(bind->arena, bind->file, strlen(bind->file));
+  if (!read->file) return lw_fail(error, LW_NO_MEMORY, "no memory for this job");
   *job = read;
   return LW_OK;
 }
