@@ -91,10 +91,10 @@ const char *lw_verdict_text(lw_verdict verdict); /* "within", "outside", "too cl
 
 /* One row of a public set of limits. Sources: see limits.c, each row. */
 typedef struct lw_public_limit {
-  const char *set;    /* "european idle" */
-  const char *title;  /* what it is, in a line */
-  const char *source; /* rule, article, year */
-  bool read;          /* the figure was read in the rule or its transposition; else from memory */
+  const char *set;                           /* "european idle" */
+  const char *title;                         /* what it is, in a line */
+  const char *source;                        /* rule, article, year */
+  const char *standing;                      /* "read", "read in a secondary text", "from memory" */
   int year_from, year_to;                    /* model years, inclusive */
   double displacement_over, displacement_to; /* m3; NaN: any */
   lw_gas_name gas;                           /* LW_GAS_UNSAID: lambda */

@@ -1,0 +1,306 @@
+/* fitness.c - is this engine fit to be adjusted? The checks around the engine, and the answer.
+**
+** Rules without another source are common practice.
+*/
+#include "service_internal.h"
+
+#include <math.h>
+
+/* ---- conditions ---- */
+
+static bool any_idle(const lw_reading_work *r) {
+  (void)r;
+  return true;
+}
+
+static void check_warm(desk *d, lw_check *c) {
+  const lw_checks *k = &d->work->job->checks;
+  double least = engine_of(d)->warm_coolant;
+  /* oil from 60 degC: StVZO Anlage XI (old), item idle test; coolant 70 degC: common practice */
+  const double least_oil = 333.15;
+  if (!lw_known(least)) least = 343.15;
+  c->essential = true;
+  c->expected = say(d, "coolant at least %s, or oil at least %s",
+                    say_both(d, LW_TEMPERATURE, least), say_both(d, LW_TEMPERATURE, least_oil));
+  c->next = "drive or run it warm; a cold engine is set too lean when it is warm";
+  if (lw_known(k->coolant))
+    c->found = say(d, "coolant %s", say_both(d, LW_TEMPERATURE, k->coolant));
+  if (lw_known(k->oil)) {
+    c->found = say(d, "%s%soil %s", c->found ? c->found : "", c->found ? ", " : "",
+                   say_both(d, LW_TEMPERATURE, k->oil));
+  }
+  bool cold = k->coolant < least || k->oil < least_oil || k->warm == LW_NO;
+  bool hot = k->coolant >= least || k->oil >= least_oil || k->warm == LW_YES;
+  c->answer = cold ? LW_NOT_FIT : hot ? LW_FIT : LW_FIT_UNKNOWN;
+  c->why = cold ? "the engine is not warm" : hot ? "warm" : "no temperature was given";
+  if (hot && !cold) c->next = NULL;
+}
+
+/* A yes-or-no check with its words. */
+static void answer(lw_check *c, lw_answer said, const char *good, const char *bad,
+                   const char *unknown, const char *next) {
+  c->answer = said == LW_YES ? LW_FIT : said == LW_NO ? LW_NOT_FIT : LW_FIT_UNKNOWN;
+  c->why = said == LW_YES ? good : said == LW_NO ? bad : unknown;
+  c->next = said == LW_YES ? NULL : next;
+}
+
+static void check_choke(desk *d, lw_check *c) {
+  lw_answer said = d->work->job->checks.choke_open;
+  const lw_reading_work *r = newest_idle(d, any_idle);
+  if (said == LW_UNSAID && r && r->reading->choke) {
+    said = r->reading->choke == LW_CHOKE_OPEN ? LW_YES : LW_NO;
+  }
+  c->essential = true;
+  c->expected = "fully open";
+  answer(c, said, "open", "not fully open: it richens every circuit", "not looked at",
+         "look at the plate; free the shaft or set the choke before anything else");
+}
+
+static void check_air_cleaner(desk *d, lw_check *c) {
+  lw_answer said = d->work->job->checks.air_cleaner;
+  const lw_reading_work *r = newest_idle(d, any_idle);
+  if (said == LW_UNSAID && r) said = r->reading->air_cleaner;
+  c->essential = true;
+  c->expected = "fitted";
+  answer(c, said, "fitted", "off: with it on the mixture will be richer than it reads", "not said",
+         "fit the air cleaner with a clean element and read again");
+}
+
+static void check_accessories(desk *d, lw_check *c) {
+  const lw_checks *k = &d->work->job->checks;
+  const lw_card *card = d->work->card;
+  lw_gear wanted = card ? card->idle.gear : LW_GEAR_UNSAID;
+  const lw_reading_work *r = newest_idle(d, any_idle);
+  lw_gear got = r ? r->reading->gear : LW_GEAR_UNSAID;
+  static const char *const gears[] = {"", "neutral", "park", "drive"};
+  c->essential = true;
+  c->expected =
+      wanted ? say(d, "accessories off, selector in %s", gears[wanted]) : "accessories off";
+  if (got) c->found = say(d, "selector in %s", gears[got]);
+  bool apart = wanted && got && (wanted == LW_GEAR_DRIVE) != (got == LW_GEAR_DRIVE);
+  if (apart || k->converter_idle == LW_NO) {
+    c->answer = LW_NOT_FIT;
+    c->why =
+        "not the gear the card sets the idle in: the converter's drag changes speed and mixture";
+    c->next = "parking brake on, wheels chocked, then the gear the card names";
+    return;
+  }
+  answer(c, k->accessories_off, "off", "something draws load", "not said",
+         "switch off air conditioning, lamps and fans");
+}
+
+/* ---- air leaks and vacuum ---- */
+
+static void check_air_leak(desk *d, lw_check *c) {
+  const lw_checks *k = &d->work->job->checks;
+  c->essential = true;
+  c->expected = "none";
+  c->next = "test the base, manifold joints, hoses and throttle shaft while the engine idles";
+  switch (k->leak_test) {
+  case LW_LEAK_NONE:
+    c->answer = LW_FIT;
+    c->why = "tested, none found";
+    c->next = NULL;
+    break;
+  case LW_LEAK_FOUND:
+    c->answer = LW_NOT_FIT;
+    c->found = k->leak_place;
+    c->why = "air that the carburetor does not meter leans the idle most and fades with load";
+    c->next = "stop the leak, then read again";
+    break;
+  default: c->why = "not tested";
+  }
+}
+
+static bool has_vacuum(const lw_reading_work *r) {
+  return lw_known(r->reading->vacuum);
+}
+
+static bool has_needle(const lw_reading_work *r) {
+  return r->reading->needle != LW_NEEDLE_UNSAID;
+}
+
+static void check_vacuum(desk *d, lw_check *c) {
+  const double inhg = 3386.38864034;
+  lw_range spec = engine_of(d)->idle_vacuum;
+  /* 17 to 22 inHg warm at sea level: vacuum-gauge charts; an inch less for each 1,000 ft: US Army
+     Ordnance course OD1001 p. 87. That inch is the air pressure itself, so it is taken off whole.
+   */
+  if (!lw_range_known(spec)) spec = (lw_range){17 * inhg, NAN, 22 * inhg};
+  double lost = LW_STANDARD_PRESSURE - d->work->ambient;
+  lw_range here = {spec.lo - lost, NAN, spec.hi - lost};
+  c->expected = say(d, "%s%s", say_range(d, LW_PRESSURE, here),
+                    fabs(lost) > 1000 ? " (corrected for the air pressure here)" : "");
+  const lw_reading_work *r = newest_idle(d, has_vacuum);
+  if (!r) {
+    c->why = "not read";
+    c->next = "read manifold vacuum at idle";
+    return;
+  }
+  c->found = say_both(d, LW_PRESSURE, r->reading->vacuum);
+  int side = lw_range_side(here, r->reading->vacuum);
+  c->answer = side < 0 ? LW_NOT_FIT : LW_FIT;
+  c->why = side < 0   ? "low: late timing, an air leak, a weak cylinder or a mixture far off"
+           : side > 0 ? "above the usual span; nothing against it"
+                      : "inside its span";
+  if (side < 0) c->next = "look at timing, air leaks and compression in that order";
+}
+
+static void check_needle(desk *d, lw_check *c) {
+  const lw_reading_work *r = newest_idle(d, has_needle);
+  c->expected = "steady";
+  if (!r) {
+    c->why = "not watched";
+    return;
+  }
+  static const char *const found[] = {
+      "", "steady", "drops at even intervals", "drops now and then", "drifts", "shakes fast"};
+  lw_needle n = r->reading->needle;
+  c->found = found[n];
+  c->essential = n == LW_NEEDLE_REGULAR_DROP || n == LW_NEEDLE_VIBRATION;
+  c->answer = n == LW_NEEDLE_STEADY || n == LW_NEEDLE_DRIFT ? LW_FIT : LW_NOT_FIT;
+  switch (n) {
+  case LW_NEEDLE_REGULAR_DROP:
+    c->why = "one cylinder does not do its share: valve, plug or gasket";
+    c->next = "cancel one cylinder at a time and find the one that makes no difference";
+    break;
+  case LW_NEEDLE_IRREGULAR_DROP:
+    c->why = "a sticking valve or a plug that misses now and then";
+    c->next = "look at plugs and cables, then at the valves";
+    break;
+  case LW_NEEDLE_VIBRATION:
+    c->why = "worn valve guides or weak springs";
+    c->next = "find the cause before the idle is set";
+    break;
+  case LW_NEEDLE_DRIFT:
+    c->why = "slow drift is usually the mixture itself; the screws cure it";
+    break;
+  default: c->why = "steady";
+  }
+}
+
+/* ---- carburetor ---- */
+
+static void check_fuel_level(desk *d, lw_check *c) {
+  lw_range spec = carburetor_of(d)->fuel_level;
+  double found = d->work->job->checks.fuel_level;
+  if (lw_range_known(spec)) c->expected = say_range(d, LW_LENGTH, spec);
+  if (lw_known(found)) c->found = say_both(d, LW_LENGTH, found);
+  c->essential = true;
+  if (!lw_known(found) || !lw_range_known(spec)) {
+    c->essential = false; /* a wet level is not always specified nor reachable */
+    c->why = lw_known(found) ? "the card does not say what it should be" : "not measured";
+    return;
+  }
+  /* the level is counted down from a mark: more is lower */
+  int side = lw_range_side(spec, found);
+  c->answer = side == 0 ? LW_FIT : LW_NOT_FIT;
+  c->why = side == 0  ? "inside its span"
+           : side < 0 ? "high: rich, the more so at small flow"
+                      : "low: lean, and starts the main circuit late";
+  c->next = side == 0 ? NULL : "set the float and look at needle, seat and pump pressure";
+}
+
+static void check_dashpot(desk *d, lw_check *c) {
+  lw_answer fitted = carburetor_of(d)->dashpot, clear = d->work->job->checks.dashpot_clear;
+  c->expected = "the throttle rests on the speed screw alone";
+  c->essential = fitted == LW_YES || clear == LW_NO;
+  if (fitted == LW_NO && clear == LW_UNSAID) {
+    c->answer = LW_FIT;
+    c->why = "none on this unit";
+    return;
+  }
+  answer(c, clear, "clear of the throttle",
+         "it holds the throttle open: fast idle that no screw can bring down", "not looked at",
+         "back it off until the idle is set, then set its gap");
+}
+
+static void check_fall_time(desk *d, lw_check *c) {
+  const lw_engine_card *e = engine_of(d);
+  /* three seconds: common practice, no source */
+  double most = lw_known(e->control_valve.fall_time) ? e->control_valve.fall_time : 3;
+  double found = d->work->job->checks.fall_time;
+  bool fitted = e->vacuum_source == 3 || lw_known(e->control_valve.set_vacuum);
+  c->expected = say(d, "down within %.0f s after the throttle is let go", most);
+  if (!lw_known(found)) {
+    c->essential = fitted;
+    c->answer = fitted || !d->work->card ? LW_FIT_UNKNOWN : LW_FIT;
+    c->why = fitted          ? "not timed"
+             : d->work->card ? "no advance control valve on this engine"
+                             : "not timed; no card says whether there is a control valve";
+    if (fitted) c->next = "open and release the throttle and time the vacuum at the distributor";
+    return;
+  }
+  c->essential = true;
+  c->found = say(d, "%.1f s", found);
+  c->answer = found <= most ? LW_FIT : LW_NOT_FIT;
+  c->why = found <= most ? "falls in time"
+                         : "stays up: spark stays early and the idle stays fast, as with a dashpot "
+                           "that holds the throttle; the timing tells them apart";
+  if (found > most) c->next = "set the advance control valve, then the idle";
+}
+
+/* ---- the answer ---- */
+
+static void sum_up(desk *d, lw_fitness *f) {
+  const lw_check *bad = NULL, *open = NULL;
+  size_t essential_open = 0;
+  for (size_t i = 0; i < LW_CHECK_COUNT; i++) {
+    const lw_check *c = &f->checks[i];
+    f->fit += c->answer == LW_FIT;
+    f->not_fit += c->answer == LW_NOT_FIT;
+    f->unknown += c->answer == LW_FIT_UNKNOWN;
+    if (!c->essential || c->answer == LW_FIT) continue;
+    if (c->answer == LW_NOT_FIT && !bad) bad = c;
+    if (c->answer == LW_FIT_UNKNOWN) {
+      essential_open++;
+      if (!open) open = c;
+    }
+  }
+  const lw_check *first = bad ? bad : open;
+  f->overall = bad ? LW_NOT_FIT : open ? LW_FIT_UNKNOWN : LW_FIT;
+  if (bad) {
+    f->summary = say(d, "not fit to be adjusted: %s, %s", bad->name, bad->why);
+  } else if (open) {
+    f->summary = say(d, "not known to be fit: %zu needed check%s not made, the first is %s",
+                     essential_open, essential_open == 1 ? " was" : "s were", open->name);
+  } else {
+    f->summary = "fit to be adjusted";
+  }
+  if (first) f->first = first->next;
+}
+
+void work_fitness(desk *d) {
+  static const struct {
+    const char *name;
+    void (*check)(desk *, lw_check *);
+  } all[LW_CHECK_COUNT] = {
+#define NAME(id, text) [id].name = text,
+      LW_CHECK_LIST(NAME)
+#undef NAME
+          [LW_CHECK_WARM]
+              .check = check_warm,
+      [LW_CHECK_CHOKE].check = check_choke,
+      [LW_CHECK_AIR_CLEANER].check = check_air_cleaner,
+      [LW_CHECK_ACCESSORIES].check = check_accessories,
+      [LW_CHECK_COMPRESSION].check = check_compression,
+      [LW_CHECK_LEAKAGE].check = check_leakage,
+      [LW_CHECK_DWELL].check = check_dwell,
+      [LW_CHECK_TIMING].check = check_timing,
+      [LW_CHECK_CENTRIFUGAL].check = check_centrifugal,
+      [LW_CHECK_VACUUM_ADVANCE].check = check_vacuum_advance,
+      [LW_CHECK_AIR_LEAK].check = check_air_leak,
+      [LW_CHECK_VACUUM].check = check_vacuum,
+      [LW_CHECK_NEEDLE].check = check_needle,
+      [LW_CHECK_FUEL_LEVEL].check = check_fuel_level,
+      [LW_CHECK_DASHPOT].check = check_dashpot,
+      [LW_CHECK_FALL_TIME].check = check_fall_time,
+  };
+  lw_fitness *f = &d->work->fitness;
+  for (size_t i = 0; i < LW_CHECK_COUNT; i++) {
+    f->checks[i].id = (lw_check_id)i;
+    f->checks[i].name = all[i].name;
+    all[i].check(d, &f->checks[i]);
+  }
+  sum_up(d, f);
+}

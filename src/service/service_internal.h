@@ -1,0 +1,56 @@
+/* service_internal.h - what the files of this floor share. Private to it. */
+#ifndef LW_SERVICE_INTERNAL_H
+#define LW_SERVICE_INTERNAL_H
+
+#include "leanward/service.h"
+
+/* One job while it is worked. Texts come from say(); when memory runs out they become "" and
+   no_memory is set, which lw_job_work turns into LW_NO_MEMORY at the end. */
+typedef struct desk {
+  lw_arena *arena;
+  lw_error *error;
+  bool no_memory;
+  const lw_card *blank; /* a card with nothing on it */
+  lw_work *work;
+} desk;
+
+const char *say(desk *d, const char *format, ...) LW_PRINTF(2, 3);
+
+/* A growing list of texts. Beyond its room it keeps the first ones. */
+enum { LINES_MOST = 24 };
+typedef struct lines {
+  const char *text[LINES_MOST];
+  size_t count;
+} lines;
+void lines_add(lines *l, const char *text);
+/* Move them into the arena. */
+const char *const *lines_keep(desk *d, const lines *l);
+
+/* A quantity in both unit systems, in the arena. */
+const char *say_both(desk *d, lw_dim dim, double si);
+const char *say_range(desk *d, lw_dim dim, lw_range range);
+
+/* Each fills its part of d->work. */
+void work_intake(desk *d);
+void work_fitness(desk *d);
+lw_status work_verdict(desk *d);
+void work_advice(desk *d);
+void work_cautions(desk *d);
+void work_gaps(desk *d);
+
+/* The checks of fitness, by what they look at. Each fills one lw_check. */
+void check_compression(desk *d, lw_check *c);
+void check_leakage(desk *d, lw_check *c);
+void check_dwell(desk *d, lw_check *c);
+void check_timing(desk *d, lw_check *c);
+void check_centrifugal(desk *d, lw_check *c);
+void check_vacuum_advance(desk *d, lw_check *c);
+
+/* Card and job halves that are never NULL: an empty card stands in for a missing one. */
+const lw_engine_card *engine_of(const desk *d);
+const lw_carburetor_card *carburetor_of(const desk *d);
+/* The newest reading at idle for which has() is true, or NULL. */
+typedef bool (*reading_test)(const lw_reading_work *reading);
+const lw_reading_work *newest_idle(const desk *d, reading_test has);
+
+#endif
