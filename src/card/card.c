@@ -261,6 +261,11 @@ static lw_status check_carburetor(const lw_bind *bind, const lw_card *card, lw_e
   return LW_OK;
 }
 
+static lw_status at_end_of_memory(const lw_bind *bind, lw_error *error) {
+  lw_error_place(error, bind->file, 0, NULL);
+  return lw_fail(error, LW_NO_MEMORY, "no memory for this card");
+}
+
 const lw_table *lw_card_table(void) {
   return &card_table;
 }
@@ -271,7 +276,7 @@ lw_status lw_card_read(const lw_bind *bind, const char *text, size_t length, lw_
   lw_status status = lw_doc_parse(bind->arena, bind->file, text, length, &root, error);
   if (status != LW_OK) return status;
   lw_card *read = lw_arena_alloc(bind->arena, sizeof *read);
-  if (!read) return lw_fail(error, LW_NO_MEMORY, "no memory for this card");
+  if (!read) return at_end_of_memory(bind, error);
   status = lw_table_read(bind, &card_table, root, read, error);
   if (status == LW_OK) status = check_screws(bind, read, error);
   if (status == LW_OK) status = check_engine(bind, read, error);
@@ -279,7 +284,7 @@ lw_status lw_card_read(const lw_bind *bind, const char *text, size_t length, lw_
   if (status == LW_OK) status = lw_limits_check(bind, &read->limits, error);
   if (status != LW_OK) return status;
   read->file = lw_arena_copy(bind->arena, bind->file, strlen(bind->file));
-  if (!read->file) return lw_fail(error, LW_NO_MEMORY, "no memory for this card");
+  if (!read->file) return at_end_of_memory(bind, error);
   *card = read;
   return LW_OK;
 }

@@ -260,6 +260,11 @@ lw_status lw_limits_check(const lw_bind *bind, const lw_list *limits, lw_error *
   return LW_OK;
 }
 
+static lw_status at_end_of_memory(const lw_bind *bind, lw_error *error) {
+  lw_error_place(error, bind->file, 0, NULL);
+  return lw_fail(error, LW_NO_MEMORY, "no memory for this job");
+}
+
 const lw_table *lw_job_table(void) {
   return &job_table;
 }
@@ -270,13 +275,13 @@ lw_status lw_job_read(const lw_bind *bind, const char *text, size_t length, lw_j
   lw_status status = lw_doc_parse(bind->arena, bind->file, text, length, &root, error);
   if (status != LW_OK) return status;
   lw_job *read = lw_arena_alloc(bind->arena, sizeof *read);
-  if (!read) return lw_fail(error, LW_NO_MEMORY, "no memory for this job");
+  if (!read) return at_end_of_memory(bind, error);
   status = lw_table_read(bind, &job_table, root, read, error);
   if (status == LW_OK) status = check_job(bind, read, error);
   if (status == LW_OK) status = lw_limits_check(bind, &read->limits, error);
   if (status != LW_OK) return status;
   read->file = lw_arena_copy(bind->arena, bind->file, strlen(bind->file));
-  if (!read->file) return lw_fail(error, LW_NO_MEMORY, "no memory for this job");
+  if (!read->file) return at_end_of_memory(bind, error);
   *job = read;
   return LW_OK;
 }
