@@ -552,9 +552,11 @@ const char *lw_quantity_text(char *buffer, size_t size, lw_dim dim, lw_unit_syst
   if (!lw_known(si)) return lw_text_value(buffer, size, si, LW_NONE, 0);
   if (dim == LW_TURNS) return lw_turns_text(buffer, size, si);
   char value[32];
+  int decimals = dims[dim].decimals[system];
+  /* a jet is known to a ten-thousandth of an inch, a bore or a float level to a thousandth */
+  if (dim == LW_LENGTH && fabs(si) >= 5e-3) decimals--;
   double shown_band = band * fabs(factors[dim][system].scale);
-  lw_text_value(value, sizeof value, lw_dim_shown(dim, system, si), shown_band,
-                dims[dim].decimals[system]);
+  lw_text_value(value, sizeof value, lw_dim_shown(dim, system, si), shown_band, decimals);
   return with_unit(buffer, size, value, dims[dim].unit[system]);
 }
 
@@ -583,8 +585,8 @@ const char *lw_range_text(char *buffer, size_t size, lw_dim dim, lw_unit_system 
     snprintf(buffer, size, "%s", hi);
   } else {
     const char *unit = dims[dim].unit[system];
-    size_t cut = dim == LW_TURNS || !unit[0] ? 0 : strlen(unit) + 1;
-    if (cut && strlen(lo) > cut) lo[strlen(lo) - cut] = '\0';
+    char *cut = unit[0] ? strrchr(lo, ' ') : NULL; /* "600 rpm" to "600": the unit is said once */
+    if (cut) *cut = '\0';
     snprintf(buffer, size, "%s to %s", lo, hi);
   }
   return buffer;

@@ -67,7 +67,7 @@ static const char *article(const char *noun) {
 }
 
 static lw_status unknown_key(reader *r, const lw_table *table, const lw_node *node) {
-  const char *keys[MOST_CANDIDATES];
+  const char *keys[MOST_CANDIDATES] = {0};
   size_t count = table->count < MOST_CANDIDATES ? table->count : MOST_CANDIDATES;
   for (size_t i = 0; i < count; i++)
     keys[i] = table->fields[i].key;

@@ -15,6 +15,7 @@
 #include "service_internal.h"
 
 #include <math.h>
+#include <stdint.h>
 
 static const double least_move = 1.0 / 16; /* turns: less cannot be turned on purpose */
 
@@ -268,6 +269,11 @@ static lw_move choose(desk *d, const lw_reading_work *r, const aim *a) {
   double speed = r->reading->speed, co = r->exhaust.filled.co;
   if (lw_known(speed) && lw_range_side(a->speed, speed) != 0) return speed_move(d, speed, a->speed);
   if (unbalanced(d, r, &move)) return move;
+  if (noted(&r->exhaust, LW_NOTE_DILUTED) && r->exhaust.air_share > 0.1) {
+    return first_do(
+        "make the probe, its line and the exhaust joints tight, then read again",
+        "CO and O2 stand side by side: outside air in the sample would hide a rich mixture");
+  }
   if (!lw_range_known(a->co)) {
     return (lw_move){.kind = LW_MOVE_NONE,
                      .words = "no CO target and no CO limit was given",
@@ -301,8 +307,11 @@ static void add_steps(desk *d, const lw_move *m, lines *steps) {
     lines_add(steps, "end with the last touch of the mixture screw clockwise, from the rich side");
     lines_add(steps, "open the throttle for a moment, let it settle, and read once more");
   } else if (m->kind == LW_MOVE_NONE && m->reason) {
-    lines_add(steps, "set the dashpot gap and the fast idle if they were backed off");
-    lines_add(steps, "take the as-left reading with the air cleaner on");
+    if (carburetor_of(d)->dashpot == LW_YES) {
+      lines_add(steps, "set the dashpot gap and the fast idle if they were backed off");
+    }
+    bool left = d->work->left != SIZE_MAX;
+    if (!left) lines_add(steps, "take the as-left reading with the air cleaner on");
   }
 }
 

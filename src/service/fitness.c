@@ -175,7 +175,7 @@ static void check_needle(desk *d, lw_check *c) {
   case LW_NEEDLE_DRIFT:
     c->why = "slow drift is usually the mixture itself; the screws cure it";
     break;
-  default: c->why = "steady";
+  default: c->why = "no single cylinder stands out";
   }
 }
 
@@ -267,7 +267,7 @@ static void sum_up(desk *d, lw_fitness *f) {
   } else {
     f->summary = "fit to be adjusted";
   }
-  if (first) f->first = first->next;
+  if (first && first->next) f->first = say(d, "%s: %s", first->name, first->next);
 }
 
 void work_fitness(desk *d) {

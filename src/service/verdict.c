@@ -93,6 +93,30 @@ static size_t pick(const lw_work *w, lw_gas_name gas, lw_condition at, bool newe
 
 /* ---- one limit ---- */
 
+static bool diluted(const lw_exhaust *e) {
+  for (size_t i = 0; i < e->note_count; i++) {
+    if (e->notes[i].code == LW_NOTE_DILUTED) return true;
+  }
+  return false;
+}
+
+/* With outside air suspected, a reading is only the least the gas can be: it is also judged as if
+   that air was there, and "within" stands only when both are. */
+static void judge_undiluted(bench *b, lw_judgement *j, const lw_exhaust *e) {
+  if (j->gas != LW_GAS_CO && j->gas != LW_GAS_HC && j->gas != LW_GAS_NO) return;
+  double grown = 1 / (1 - fmin(e->air_share, 0.66));
+  lw_measure read = j->gas == LW_GAS_CO ? (lw_measure){e->filled.co, e->filled_u.co} : j->value;
+  lw_measure most = {read.x * grown, read.u * grown};
+  char text[48];
+  lw_quantity_text(text, sizeof text, j->gas == LW_GAS_CO ? LW_FRACTION : LW_PPM, LW_SHOP, most.x,
+                   LW_COVERAGE * most.u);
+  j->remark = say(b->d, "if %.0f %% of the sample is outside air it is %s: make the sample tight",
+                  100 * e->air_share, text);
+  if (j->verdict != LW_WITHIN || lw_judge(most, j->limit) == LW_WITHIN) return;
+  j->verdict = LW_TOO_CLOSE;
+  j->inside = fmin(j->inside, lw_inside_probability(most, j->limit));
+}
+
 static lw_judgement judge_one(bench *b, lw_gas_name gas, lw_condition at, lw_range limit,
                               const char *source, const char *remark, bool newest) {
   const lw_work *w = b->d->work;
@@ -124,6 +148,7 @@ static lw_judgement judge_one(bench *b, lw_gas_name gas, lw_condition at, lw_ran
   }
   j.inside = lw_inside_probability(j.value, limit);
   j.verdict = lw_judge(j.value, limit);
+  if (diluted(&r->exhaust)) judge_undiluted(b, &j, &r->exhaust);
   return j;
 }
 
@@ -248,7 +273,7 @@ static const char *overall_words(bench *b, lw_verdict verdict) {
   case LW_WITHIN: return say(b->d, "within every limit that was read%s", rest);
   case LW_OUTSIDE: return say(b->d, "outside at least one limit%s", rest);
   case LW_TOO_CLOSE:
-    return say(b->d, "too close to call: the analyzer's permissible error reaches over a limit%s",
+    return say(b->d, "too close to call: what is not sure about the reading reaches over a limit%s",
                rest);
   default:
     return b->count ? "no verdict: nothing that was read can be held to the limits"

@@ -1,0 +1,58 @@
+/* main.c - one command each. */
+#include "cli.h"
+
+#include <signal.h>
+#include <stdio.h>
+#include <string.h>
+
+static const struct {
+  const char *name;
+  int (*run)(int argc, char **argv);
+  const char *what;
+} commands[] = {
+    {"job", cmd_job, "work a job file: intake, fit to adjust, exhaust, next move, verdict, sheet"},
+    {"gas", cmd_gas, "work one exhaust reading, or a stream of them in CSV"},
+    {"card", cmd_card, "check a spec card and print its sizes in both unit systems"},
+    {"jobs", cmd_jobs, "list, search, show, export and import the jobs that were saved"},
+    {"limits", cmd_limits, "list the public limits a job can be held to"},
+};
+
+static void help(FILE *to) {
+  fputs("Usage: leanward COMMAND [OPTION]... [FILE]...\n"
+        "A service bench for carbureted engines: from the readings a shop can take to the\n"
+        "setting, the verdict and the handover sheet.\n\nCommands:\n",
+        to);
+  for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++) {
+    fprintf(to, "  %-8s%s\n", commands[i].name, commands[i].what);
+  }
+  fputs("\n  --help     this text; `leanward COMMAND --help` for a command\n"
+        "  --version  the version\n\n"
+        "Exit status: 0 done and within, 1 done and outside or not fit, 2 could not.\n",
+        to);
+}
+
+int main(int argc, char **argv) {
+  /* a reader that goes away ends the output with an error message, not with a signal */
+  signal(SIGPIPE, SIG_IGN);
+  if (argc < 2) {
+    help(stderr);
+    return CLI_COULD_NOT;
+  }
+  if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0) {
+    help(stdout);
+    return cli_finish("--help", CLI_DONE);
+  }
+  if (strcmp(argv[1], "--version") == 0) {
+    puts("leanward " LW_VERSION);
+    return cli_finish("--version", CLI_DONE);
+  }
+  const char *names[sizeof commands / sizeof commands[0]];
+  for (size_t i = 0; i < sizeof commands / sizeof commands[0]; i++) {
+    names[i] = commands[i].name;
+    if (strcmp(argv[1], names[i]) == 0) return commands[i].run(argc - 1, argv + 1);
+  }
+  const char *near = lw_text_nearest(argv[1], names, sizeof names / sizeof names[0]);
+  fprintf(stderr, "leanward: '%.60s' is not a command%s%s%s; `leanward --help` lists them\n",
+          argv[1], near ? "; did you mean '" : "", near ? near : "", near ? "'?" : "");
+  return CLI_COULD_NOT;
+}
