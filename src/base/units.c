@@ -317,16 +317,14 @@ lw_status lw_units_scale(lw_units *units, lw_dim dim, const char *unit, double *
   if (!plain[0] && needs_unit) {
     return lw_fail(error, LW_BAD_INPUT, "the unit is missing; use %s", dims[dim].accepts);
   }
-  if (!plain[0]) {
-    found.scale = 1;
-  } else if (!needs_unit && strcmp(plain, ":1") != 0) {
+  found.scale = 1;
+  if (!needs_unit && plain[0] && strcmp(plain, ":1") != 0) {
     return lw_fail(error, LW_BAD_INPUT, "'%.40s' should not be there: %s stands without a unit",
                    plain, dims[dim].accepts);
-  } else if (needs_unit) {
+  }
+  if (needs_unit) {
     lw_status status = ask_udunits(units, dim, plain, &found, error);
     if (status != LW_OK) return status;
-  } else {
-    found.scale = 1;
   }
   found.scale *= sign;
   if (units->known_count < KNOWN_UNITS) units->known[units->known_count++] = found;
@@ -426,7 +424,7 @@ lw_status lw_quantity_read(lw_units *units, lw_dim dim, const char *text, double
                            lw_error *error) {
   const char *p = text;
   double written = 0, value = 0;
-  char unit[UNIT_TEXT];
+  char unit[UNIT_TEXT] = "";
   lw_status status = number_and_unit(&p, &written, unit, error);
   if (status != LW_OK) return status;
   if (*p) return lw_fail(error, LW_BAD_INPUT, "'%.60s': one value was expected here", text);
@@ -444,7 +442,7 @@ static lw_status one_sided(lw_units *units, lw_dim dim, const char *text, bool m
                            lw_error *error) {
   double written = 0, value = 0;
   bool turned = false;
-  char unit[UNIT_TEXT];
+  char unit[UNIT_TEXT] = "";
   lw_status status = number_and_unit(&text, &written, unit, error);
   if (status != LW_OK) return status;
   if (*text)
@@ -459,7 +457,7 @@ static lw_status one_sided(lw_units *units, lw_dim dim, const char *text, bool m
 static lw_status spread(lw_units *units, lw_dim dim, const char *rest, double written, char *unit,
                         lw_range *si, lw_error *error) {
   double width = 0, scale = 1, offset = 0;
-  char width_unit[UNIT_TEXT];
+  char width_unit[UNIT_TEXT] = "";
   lw_status status = number_and_unit(&rest, &width, width_unit, error);
   if (status != LW_OK) return status;
   if (*rest || width < 0) {
@@ -482,7 +480,7 @@ static lw_status spread(lw_units *units, lw_dim dim, const char *rest, double wr
 static lw_status from_to(lw_units *units, lw_dim dim, const char *rest, double written, char *unit,
                          lw_range *si, lw_error *error) {
   double end = 0, lo = 0, hi = 0;
-  char end_unit[UNIT_TEXT];
+  char end_unit[UNIT_TEXT] = "";
   lw_status status = number_and_unit(&rest, &end, end_unit, error);
   if (status != LW_OK) return status;
   if (*rest) return lw_fail(error, LW_BAD_INPUT, "write a span as in '600 to 700 rpm'");
@@ -508,7 +506,7 @@ lw_status lw_range_read(lw_units *units, lw_dim dim, const char *text, lw_range 
   if (strncmp(p, "at most ", 8) == 0) return one_sided(units, dim, p + 8, true, si, error);
   if (strncmp(p, "at least ", 9) == 0) return one_sided(units, dim, p + 9, false, si, error);
   double written = 0;
-  char unit[UNIT_TEXT];
+  char unit[UNIT_TEXT] = "";
   lw_status status = number_and_unit(&p, &written, unit, error);
   if (status != LW_OK) return status;
   if (strncmp(p, "+/-", 3) == 0) return spread(units, dim, p + 3, written, unit, si, error);

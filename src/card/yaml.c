@@ -5,6 +5,7 @@
 */
 #include "leanward/doc.h"
 
+#include <assert.h>
 #include <stdio.h>
 #include <string.h>
 #include <yaml.h>
@@ -99,6 +100,7 @@ static lw_status on_scalar(builder *b, const yaml_event_t *event) {
   char *copy = lw_arena_copy(b->arena, text, length);
   if (!copy) return no_memory(b);
   open_node *top = b->depth ? &b->stack[b->depth - 1] : NULL;
+  assert(!top || top->node); /* on_open puts a node on every level */
   if (top && top->node->kind == LW_NODE_MAP && !top->key) {
     lw_status status = check_key(b, top, copy, line);
     top->key = copy;
@@ -155,6 +157,7 @@ static lw_status on_event(builder *b, const yaml_event_t *event) {
 /* Bytes that are no text are named by their offset; a person looks for a line. */
 static int line_of(const char *text, size_t length, size_t offset) {
   int line = 1;
+  assert(text || !length);
   for (size_t i = 0; i < offset && i < length; i++) {
     bool crlf = text[i] == '\r' && i + 1 < length && text[i + 1] == '\n';
     if (text[i] == '\n' || (text[i] == '\r' && !crlf)) line++;
