@@ -1,5 +1,4 @@
-/* json.c - worked jobs and gas analyses as JSON: the one writer for it. docs/json.md tells each
-*key.
+/* json.c - worked jobs and gas analyses as JSON: the one writer for it (docs/json.md).
 **
 ** A `build` collects members; whatever fails in it makes the whole answer NULL. jansson releases a
 ** value that cannot be put into a NULL object, so nothing leaks on the way.
