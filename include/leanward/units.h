@@ -23,7 +23,7 @@
   X(LW_COUNT, "1", "", "", 0, 0, "a whole number")                                                 \
   X(LW_RATIO, "1", "", "", 2, 2, "a plain number")                                                 \
   X(LW_LENGTH, "m", "in", "mm", 4, 3, "in, thou, mm, cm, m, ft")                                   \
-  X(LW_VOLUME, "m3", "in3", "cm3", 1, 1, "in3, cm3, cc, L")                                        \
+  X(LW_VOLUME, "m3", "in3", "cm3", 1, 0, "in3, cm3, cc, L")                                        \
   X(LW_MASS, "kg", "lb", "kg", 1, 1, "kg, g, lb")                                                  \
   X(LW_TIME, "s", "s", "s", 1, 1, "s, ms, min")                                                    \
   X(LW_SPIN, "rad/s", "rpm", "rpm", 0, 0, "rpm")                                                   \
@@ -33,6 +33,7 @@
   X(LW_COMPRESSION, "Pa", "psi", "kPa", 0, 0, "psi, bar, kPa")                                     \
   X(LW_TEMPERATURE, "K", "degF", "degC", 0, 0, "degF, degC, K")                                    \
   X(LW_FRACTION, "1", "%", "%", 2, 2, "%, ppm")                                                    \
+  X(LW_SHARE, "1", "%", "%", 0, 0, "%")                                                            \
   X(LW_PPM, "1", "ppm", "ppm", 0, 0, "ppm, %")                                                     \
   X(LW_SPEED, "m/s", "mph", "km/h", 1, 1, "mph, km/h, m/s")                                        \
   X(LW_ELEVATION, "m", "ft", "m", 0, 0, "ft, m")                                                   \

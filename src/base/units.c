@@ -57,6 +57,7 @@ static const shown factors[LW_DIM_COUNT][2] = {
     [LW_COMPRESSION] = {{1 / 6894.75729317, 0}, {1e-3, 0}},
     [LW_TEMPERATURE] = {{1.8, -459.67}, {1, -273.15}},
     [LW_FRACTION] = {{100, 0}, {100, 0}},
+    [LW_SHARE] = {{100, 0}, {100, 0}},
     [LW_PPM] = {{1e6, 0}, {1e6, 0}},
     [LW_SPEED] = {{3600 / 1609.344, 0}, {3.6, 0}},
     [LW_ELEVATION] = {{1 / 0.3048, 0}, {1, 0}},
@@ -83,6 +84,7 @@ static const struct {
     {LW_ANGLE, {"deg", "degree", "degrees", "rad"}},
     {LW_TURNS, {"turns"}},
     {LW_FRACTION, {"%", "percent", "ppm"}},
+    {LW_SHARE, {"%", "percent"}},
     {LW_PPM, {"%", "percent", "ppm"}},
     {LW_SPIN, {"rpm", "rad/s"}},
 };
@@ -248,8 +250,8 @@ static double trade_words(lw_dim dim, char *unit) {
   if (dim == LW_FRACTION || dim == LW_PPM) {
     for (size_t i = 0; i < sizeof gas / sizeof gas[0]; i++)
       drop_suffix(unit, gas[i]);
-    if (strcmp(unit, "% RH") == 0) snprintf(unit, UNIT_TEXT, "%%");
   }
+  if (dim == LW_SHARE) drop_suffix(unit, "RH");
   if (dim == LW_TURNS && lw_text_same(unit, "turn")) snprintf(unit, UNIT_TEXT, "turns");
   if (dim == LW_PRESSURE || dim == LW_COMPRESSION) drop_suffix(unit, "gauge");
   return 1;
@@ -570,6 +572,8 @@ const char *lw_quantity_text_both(char *buffer, size_t size, lw_dim dim, double 
 const char *lw_range_text(char *buffer, size_t size, lw_dim dim, lw_unit_system system,
                           lw_range si) {
   char lo[64], hi[64];
+  /* a limit far under a tenth of a percent is said in ppm */
+  if (dim == LW_FRACTION && si.hi < 0.001) dim = LW_PPM;
   if (!lw_known(si.lo) && !lw_known(si.hi)) {
     return lw_quantity_text(buffer, size, dim, system, si.at, LW_NONE);
   }

@@ -34,7 +34,7 @@ static const lw_field weather_fields[] = {
     VALUE("temperature", temperature, LW_TEMPERATURE, DEGC(-50), DEGC(60), "air in the bay"),
     VALUE("pressure", pressure, LW_PRESSURE, KPA(50), KPA(110),
           "station pressure (not reduced to sea level)"),
-    VALUE("humidity", humidity, LW_FRACTION, 0, 1, "relative humidity"),
+    VALUE("humidity", humidity, LW_SHARE, 0, 1, "relative humidity"),
     VALUE("altitude", altitude, LW_ELEVATION, -500, 5000, "of the shop above sea level"),
 };
 static const lw_table weather_table = TABLE("weather", weather_fields);
@@ -103,7 +103,7 @@ static const lw_table advance_reading_table = TABLE("advance reading", advance_r
 static const lw_field checks_fields[] = {
     VALUES("compression", compression, LW_COMPRESSION, 0, KPA(3000),
            "each cylinder, first one first"),
-    VALUES("leakage", leakage, LW_FRACTION, 0, 1, "each cylinder, first one first"),
+    VALUES("leakage", leakage, LW_SHARE, 0, 1, "each cylinder, first one first"),
     VALUE("cranking speed", cranking_speed, LW_SPIN, RPM(30), RPM(600),
           "during the compression test"),
     VALUE("dwell", dwell, LW_ANGLE, 0, DEG(90), "degrees of the distributor"),

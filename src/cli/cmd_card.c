@@ -13,14 +13,23 @@ static const char usage[] =
     "  --job-keys  the same for a job file\n"
     "  --help      this text\n";
 
+enum { ROWS_MOST = 800 };
+
+/* One printed value: "carburetor, primary" / "main jet" / "0.0550 in (1.397 mm)". */
+typedef struct row {
+  const char *section, *name, *value;
+  bool done;
+} row;
+
 typedef struct printer {
-  char section[64];
+  lw_arena *arena;
   json_t *json;
+  row rows[ROWS_MOST];
+  size_t count;
 } printer;
 
-/* "carburetor, primary, main jet" prints under the heading "carburetor, primary". */
-static void print_value(void *to, const char *path, const lw_field *field, const char *shop,
-                        const char *metric) {
+static void collect(void *to, const char *path, const lw_field *field, const char *shop,
+                    const char *metric) {
   printer *p = to;
   (void)field;
   if (p->json) {
@@ -28,20 +37,68 @@ static void print_value(void *to, const char *path, const lw_field *field, const
     return;
   }
   const char *last = strrchr(path, ',');
-  const char *name = last ? last + 2 : path;
-  char section[64] = "";
-  if (last) snprintf(section, sizeof section, "%.*s", (int)(last - path), path);
-  if (strcmp(section, p->section) != 0) {
+  bool both = strcmp(shop, metric) != 0;
+  if (p->count == ROWS_MOST) return;
+  p->rows[p->count++] = (row){
+      .section = lw_arena_copy(p->arena, path, last ? (size_t)(last - path) : 0),
+      .name = lw_arena_print(p->arena, "%s", last ? last + 2 : path),
+      .value = both ? lw_arena_print(p->arena, "%s (%s)", shop, metric)
+                    : lw_arena_print(p->arena, "%s", shop),
+  };
+}
+
+/* "engine, centrifugal advance 2" is the second of a list: its values share a line. */
+static bool is_item(const char *section) {
+  size_t n = strlen(section);
+  return n && section[n - 1] >= '0' && section[n - 1] <= '9';
+}
+
+static void print_item(printer *p, size_t from) {
+  const char *section = p->rows[from].section;
+  char text[700] = "";
+  for (size_t i = from; i < p->count; i++) {
+    if (p->rows[i].done || strcmp(p->rows[i].section, section) != 0) continue;
+    lw_text_append(text, sizeof text, "%s%s %s", text[0] ? "; " : "", p->rows[i].name,
+                   p->rows[i].value);
+    p->rows[i].done = true;
+  }
+  printf("  %-26s ", strrchr(section, ',') ? strrchr(section, ',') + 2 : section);
+  cli_wrapped(stdout, 29, 29, text);
+}
+
+/* Plain values under their heading, then the lists under it. */
+static void print_section(printer *p, size_t from) {
+  const char *section = p->rows[from].section;
+  size_t length = strlen(section);
+  if (section[0]) {
     putchar('\n');
     cli_styled(stdout, CLI_STRONG, section);
     putchar('\n');
-    snprintf(p->section, sizeof p->section, "%s", section);
   }
-  bool both = strcmp(shop, metric) != 0;
-  char value[600];
-  snprintf(value, sizeof value, both ? "%s  (%s)" : "%s", shop, metric);
-  printf("  %-24s ", name);
-  cli_wrapped(stdout, 27, 27, value);
+  for (size_t i = from; i < p->count; i++) {
+    row *r = &p->rows[i];
+    if (r->done || strcmp(r->section, section) != 0) continue;
+    printf("  %-26s ", r->name);
+    cli_wrapped(stdout, 29, 29, r->value);
+    r->done = true;
+  }
+  for (size_t i = from; length && i < p->count; i++) {
+    const row *r = &p->rows[i];
+    bool inside = strncmp(r->section, section, length) == 0 && r->section[length] == ',' &&
+                  !strchr(r->section + length + 1, ',');
+    if (!r->done && inside && is_item(r->section)) print_item(p, i);
+  }
+}
+
+static void print_rows(printer *p) {
+  for (size_t i = 0; i < p->count; i++) {
+    if (p->rows[i].done) continue;
+    if (is_item(p->rows[i].section)) {
+      print_item(p, i);
+    } else {
+      print_section(p, i);
+    }
+  }
 }
 
 static void print_text(void *to, const char *text) {
@@ -58,12 +115,20 @@ static int print_card(lw_arena *arena, lw_units *units, const char *path, bool j
   lw_status status = lw_file_read(arena, path, LW_DOC_MAX_BYTES, &text, &length, error);
   if (status == LW_OK) status = lw_card_read(&bind, text, length, &card, error);
   if (status != LW_OK) return cli_fail("card", error);
-  printer p = {.json = json ? json_object() : NULL};
-  lw_table_walk(lw_card_table(), card, print_value, &p);
+  printer *p = lw_arena_alloc(arena, sizeof *p);
+  if (!p) {
+    lw_fail(error, LW_NO_MEMORY, "no memory to print this card");
+    return cli_fail("card", error);
+  }
+  p->arena = arena;
+  p->json = json ? json_object() : NULL;
+  lw_table_walk(lw_card_table(), card, collect, p);
   if (json) {
-    json_dumpf(p.json, stdout, JSON_INDENT(2));
+    json_dumpf(p->json, stdout, JSON_INDENT(2));
     putchar('\n');
-    json_decref(p.json);
+    json_decref(p->json);
+  } else {
+    print_rows(p);
   }
   return cli_finish("card", CLI_DONE);
 }

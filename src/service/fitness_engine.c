@@ -122,7 +122,7 @@ void check_leakage(desk *d, lw_check *c) {
     return;
   }
   cylinders cyl = look_at(v);
-  c->found = say_values(d, LW_FRACTION, v);
+  c->found = say_values(d, LW_SHARE, v);
   bool good = cyl.hi <= most;
   c->answer = good ? LW_FIT : LW_NOT_FIT;
   c->essential = true;
