@@ -80,11 +80,11 @@ typedef struct lw_store lw_store;
    $XDG_DATA_HOME/leanward/jobs.db, else ~/.local/share/leanward/jobs.db. Into buffer. */
 const char *lw_store_default_path(char *buffer, size_t size);
 
-/* Open or create a store; folders are made as needed (0700), files are 0600. read_only never writes
-   and opens a store on a read-only disk; without a store there it is LW_NOT_FOUND. Refuses, and
-   changes nothing: a store from a newer version, a file that is no store, a damaged one, an empty
-   file. A store that is only partly made is never seen by anyone: it is built beside path and then
-   linked there. */
+/* Open or create a store; folders are made as needed (0700), files are 0600. read_only never
+   changes what is kept, and opens a store on a read-only or full disk; without a store there it is
+   LW_NOT_FOUND. Refuses, and changes nothing: a store from a newer version, a file that is no
+   store, a damaged one, an empty file. A store that is only partly made is never seen by anyone: it
+   is built beside path and then linked there. */
 lw_status lw_store_open(const char *path, bool read_only, lw_store **out,
                         lw_error *error) LW_MUST_USE;
 /* NULL is allowed. */

@@ -332,5 +332,5 @@ int cmd_jobs(int argc, char **argv) {
   char *search = joined(argc - optind, argv + optind);
   code = do_request(&r, search);
   free(search);
-  return cli_finish("jobs", code);
+  return code == CLI_COULD_NOT ? code : cli_finish("jobs", code);
 }

@@ -188,6 +188,11 @@ static int draft_close(lw_draft *draft) {
   return number;
 }
 
+static const char *not_written(const lw_draft *draft) {
+  return draft->temporary ? "it could not be written; what was there before is unchanged"
+                          : "it could not be written";
+}
+
 lw_status lw_file_read(lw_arena *arena, const char *path, size_t most, const char **text,
                        size_t *length, lw_error *error) {
   if (most > SIZE_MAX / 4) most = SIZE_MAX / 4;
@@ -223,8 +228,7 @@ lw_status lw_draft_finish(lw_draft *draft, lw_error *error) {
   int number = draft_close(draft);
   if (!number && draft->temporary && rename(draft->temporary, draft->path) != 0) number = errno;
   if (number) {
-    fail_at(error, draft->path, LW_IO,
-            "it could not be written; what was there before is unchanged", number);
+    fail_at(error, draft->path, LW_IO, not_written(draft), number);
     lw_draft_abandon(draft);
     return LW_IO;
   }
@@ -250,8 +254,7 @@ lw_status lw_file_write(const char *path, const void *bytes, size_t length, lw_e
   lw_status status = lw_draft_begin(path, &draft, error);
   if (status != LW_OK) return status;
   if (length && fwrite(bytes, 1, length, draft.stream) < length) {
-    fail_at(error, draft.path, LW_IO, "it could not be written; what was there before is unchanged",
-            errno);
+    fail_at(error, draft.path, LW_IO, not_written(&draft), errno);
     lw_draft_abandon(&draft);
     return LW_IO;
   }

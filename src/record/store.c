@@ -129,17 +129,34 @@ static bool log_is_empty(const char *path) {
   return empty;
 }
 
-/* On a disk that cannot be written (or is full), the -shm file that readers share cannot be made.
-   With an empty log the main file is complete and may be read without any lock. */
-static lw_status open_reading(lw_store *store, lw_error *error) {
+/* Close what is there and open anew; see that a first read works. SQLite's result code. */
+static int reopen(lw_store *store, int flags, bool immutable) {
   int64_t version = 0;
-  int code = store_connect(store->path, SQLITE_OPEN_READONLY, false, &store->db);
-  if (code == SQLITE_OK) code = store_whole(store->db, "PRAGMA schema_version", &version);
+  sqlite3_close(store->db);
+  int code = store_connect(store->path, flags, immutable, &store->db);
+  if (code == SQLITE_OK) code = store_run_sql(store->db, "PRAGMA query_only = ON");
+  return code == SQLITE_OK ? store_whole(store->db, "PRAGMA schema_version", &version) : code;
+}
+
+static bool cannot_lock(int code) {
   int kind = code & 0xff;
-  bool cannot_lock = kind == SQLITE_CANTOPEN || kind == SQLITE_READONLY || kind == SQLITE_IOERR;
-  if (cannot_lock && log_is_empty(store->path)) {
-    sqlite3_close(store->db);
-    code = store_connect(store->path, SQLITE_OPEN_READONLY, true, &store->db);
+  return kind == SQLITE_CANTOPEN || kind == SQLITE_READONLY || kind == SQLITE_IOERR ||
+         kind == SQLITE_FULL;
+}
+
+/* Readers share a -shm file beside the store. A connection that may write tidies it away at the
+   end; where nothing can be written, one that may not is next; and on a disk where the -shm file
+   cannot even be made, an empty log means that the main file is complete and may be read without
+   locks. */
+static lw_status open_reading(lw_store *store, lw_error *error) {
+  lw_error ignored = {0};
+  int code = SQLITE_READONLY;
+  if (check_writable(store->path, &ignored) == LW_OK) {
+    code = reopen(store, SQLITE_OPEN_READWRITE, false);
+  }
+  if (cannot_lock(code)) code = reopen(store, SQLITE_OPEN_READONLY, false);
+  if (cannot_lock(code) && log_is_empty(store->path)) {
+    code = reopen(store, SQLITE_OPEN_READONLY, true);
   }
   if (code != SQLITE_OK) {
     return store_fail(store->db, store->path, "the store was not opened", error);
