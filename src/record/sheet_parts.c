@@ -156,14 +156,17 @@ static const lw_exhaust *newest_exhaust(const lw_work *work) {
 /* A verdict on gas that may not be the engine's own must not look clean. */
 static void sample_badge(lw_pen *pen, double y) {
   const lw_exhaust *e = newest_exhaust(pen->work);
-  bool doubt = e && e->void_sample;
+  bool doubt = e && e->void_sample, lean = false;
   for (size_t i = 0; e && i < e->note_count; i++) {
     lw_note_code code = e->notes[i].code;
     doubt = doubt || code == LW_NOTE_AIR_ONLY || code == LW_NOTE_VOID || code == LW_NOTE_WET ||
             code == LW_NOTE_CLOSURE || code == LW_NOTE_DILUTED;
+    lean = lean || code == LW_NOTE_LEAN_OR_LEAK;
   }
   if (doubt) {
     badge(pen, LW_TOO_CLOSE, y, "Gas sample: in doubt");
+  } else if (lean) {
+    badge(pen, LW_TOO_CLOSE, y, "Gas sample: lean or diluted");
   } else if (!e) {
     badge(pen, LW_NO_VERDICT, y, "Gas sample: none");
   } else if (e->source != LW_LAMBDA_BALANCE) {
@@ -383,7 +386,11 @@ static void add_analyzers(lw_pen *pen, lw_items *items) {
 
 static void add_missing(lw_pen *pen, lw_items *items, size_t reading) {
   if (reading >= pen->work->reading_count || !pen->work->readings[reading].has_gas) return;
-  const lw_gases *m = &pen->work->readings[reading].exhaust.missing;
+  const lw_exhaust *e = &pen->work->readings[reading].exhaust;
+  const lw_gases *m = &e->missing;
+  for (size_t i = 0; i < e->note_count; i++) {
+    if (e->notes[i].code == LW_NOTE_FEWER_GASES) return; /* says so itself */
+  }
   const double flags[] = {m->co, m->co2, m->hc, m->o2};
   static const char *const names[] = {"CO", "CO2", "HC", "O2"};
   char list[40] = "";
