@@ -13,9 +13,14 @@
 
 /* ---- failures ---- */
 
-/* What to say of an SQLite result. A quota or a size limit is a full disk to the person. */
+/* What to say of an SQLite result. number: the errno behind it, where SQLite still has it; a quota
+   or a size limit often shows only as a write that failed. */
 static const char *reason(int code, int number) {
-  if (number == ENOSPC || number == EDQUOT || number == EFBIG) code = SQLITE_FULL;
+  if (number == ENOSPC || number == EDQUOT || code == SQLITE_IOERR_SHMSIZE) code = SQLITE_FULL;
+  if (code == SQLITE_IOERR_WRITE) {
+    return "the disk took no more: it is full, over a quota or a size limit, or failing; free some "
+           "space, or name another store with --store PATH";
+  }
   switch (code & 0xff) {
   case SQLITE_FULL:
     return "the disk is full; free some space, or name another store with --store PATH";
