@@ -325,7 +325,7 @@ static const struct bad bad_jobs[] = {
     {"job: 1\nchecks: {warm: true}\n",
      "j.yaml:2: checks, warm: 'true' is not a choice; use no or yes"},
     {"job: 1\nweather: {humidity: 120 %}\n",
-     "j.yaml:2: weather, humidity: '120 %' is 120.00 %; 0.00 to 100.00 % was expected"},
+     "j.yaml:2: weather, humidity: '120 %' is 120 %; 0 to 100 % was expected"},
     {"job: 1\nweather: {pressure: 29.9 in}\n",
      "j.yaml:2: weather, pressure: 'in' is not a unit that fits here; use inHg..."},
 };

@@ -74,6 +74,7 @@ static const struct definition {
     {LW_TEMPERATURE, "degF", 5.0 / 9, 459.67 * 5 / 9},
     {LW_TEMPERATURE, "degC", 1, 273.15},
     {LW_TEMPERATURE, "K", 1, 0},
+    {LW_SHARE, "%", 0.01, 0},
     {LW_FRACTION, "%", 0.01, 0},
     {LW_FRACTION, "ppm", 1e-6, 0},
     {LW_PPM, "ppm", 1e-6, 0},
@@ -197,7 +198,7 @@ static const struct {
     {LW_FRACTION, "3.5%", 0.035},
     {LW_FRACTION, "3.5 % vol", 0.035},
     {LW_FRACTION, "3.5 % by volume", 0.035},
-    {LW_FRACTION, "55 % RH", 0.55},
+    {LW_SHARE, "55 % RH", 0.55},
     {LW_FRACTION, "400 ppm", 4e-4},
     {LW_PPM, "220 ppm hexane", 2.2e-4},
     {LW_PPM, "220 ppm-hexane", 2.2e-4},
@@ -515,7 +516,7 @@ static void quantities_are_written_as_people_read_them(void **state) {
       lw_range_text(t, sizeof t, LW_COMPRESSION, LW_SHOP, (lw_range){689475.7, NAN, NAN}),
       "at least 100 psi");
   assert_string_equal(lw_range_text(t, sizeof t, LW_TURNS, LW_SHOP, (lw_range){1.5, 2, 2.5}),
-                      "1 1/2 turns to 2 1/2 turns");
+                      "1 1/2 to 2 1/2 turns");
   assert_string_equal(lw_range_text(t, sizeof t, LW_SPIN, LW_SHOP, lw_range_none), "not known");
 }
 
