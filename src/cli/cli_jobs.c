@@ -8,7 +8,15 @@
 #include <unistd.h>
 
 enum { RUN, JOB, DATE, CAR, VERDICT, SAVED, READINGS, COLUMNS };
-enum { GAP = 2, JOB_MOST = 16, CAR_LEAST = 12, DAY_COLUMNS = 10, DEFAULT_WIDTH = 80 };
+enum {
+  GAP = 2,
+  JOB_MOST = 16,
+  JOB_LEAST = 8,
+  CAR_WANTED = 14,
+  CAR_LEAST = 8,
+  DAY_COLUMNS = 10,
+  DEFAULT_WIDTH = 80
+};
 
 static const char *const titles[COLUMNS] = {"Run",     "Job",         "Date",    "Car",
                                             "Verdict", "Saved (UTC)", "Readings"};
@@ -87,28 +95,29 @@ static size_t terminal_width(void) {
   return width > 0 && width < 10000 ? (size_t)width : DEFAULT_WIDTH;
 }
 
-/* The car takes what the others leave; when that is too little, the time of day goes. */
+static size_t room_for_car(const table *t) {
+  size_t room = terminal_width(), others = GAP * (COLUMNS - 1);
+  for (int i = 0; i < COLUMNS; i++)
+    others += i == CAR ? 0 : t->widths[i];
+  return room > others ? room - others : 0;
+}
+
+/* The car takes what the others leave; when that is too little, first the time of day goes, then
+   the end of long job numbers. */
 static void fit_widths(table *t) {
-  size_t room = terminal_width();
   for (int i = 0; i < COLUMNS; i++) {
     size_t title = strlen(titles[i]);
     if (t->widths[i] < title) t->widths[i] = title;
   }
   if (t->widths[JOB] > JOB_MOST) t->widths[JOB] = JOB_MOST;
   if (t->widths[DATE] > DAY_COLUMNS) t->widths[DATE] = DAY_COLUMNS;
-  for (int pass = 0; pass < 2; pass++) {
-    size_t others = GAP * (COLUMNS - 1);
-    for (int i = 0; i < COLUMNS; i++)
-      others += i == CAR ? 0 : t->widths[i];
-    size_t left = room > others ? room - others : 0;
-    if (left >= CAR_LEAST || pass) {
-      if (left < CAR_LEAST) left = CAR_LEAST;
-      if (t->widths[CAR] > left) t->widths[CAR] = left;
-      return;
-    }
-    if (t->widths[CAR] <= left) return;
-    t->widths[SAVED] = strlen(titles[SAVED]);
-  }
+  size_t wanted = t->widths[CAR] < CAR_WANTED ? t->widths[CAR] : CAR_WANTED;
+  if (room_for_car(t) < wanted) t->widths[SAVED] = strlen(titles[SAVED]);
+  while (room_for_car(t) < wanted && t->widths[JOB] > JOB_LEAST)
+    t->widths[JOB]--;
+  size_t room = room_for_car(t);
+  if (room < CAR_LEAST) room = CAR_LEAST;
+  if (t->widths[CAR] > room) t->widths[CAR] = room;
 }
 
 /* Bytes of the first columns letters of a UTF-8 text. */
