@@ -1,7 +1,6 @@
 /* test_bad_input.c - hostile and broken files: too large, too deep, too many, cut off, not text;
-*and
-** memory that runs out at every place it can. A refusal is one clear line; a crash is what ASan and
-** UBSan turn into a failed test.
+** and memory that runs out at every place it can. A refusal is one clear line; a crash is what ASan
+** and UBSan turn into a failed test.
 */
 #include "check.h"
 

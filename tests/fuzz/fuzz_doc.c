@@ -1,11 +1,9 @@
 /* fuzz_doc.c - any bytes as a spec card and as a job.
 **
 ** Built twice: by tests/fuzz/run with libFuzzer, and with replay.c for `./check`. Beyond "no crash"
-*it
-** holds what doc.h promises: LW_OK comes with a result and only LW_OK does; a refusal has one line
-*that
-** can be shown; what was read can be walked; a small arena ends in LW_NO_MEMORY or in the same
-*answer.
+** it holds what doc.h promises: LW_OK comes with a result and only LW_OK does; a refusal has one
+** line that can be shown; what was read can be walked; a small arena ends in LW_NO_MEMORY or in the
+** same answer.
 */
 #include <stdlib.h>
 #include <string.h>

@@ -1,8 +1,7 @@
 /* fuzz_units.c - any text as a number, a quantity and a range of every dimension.
 **
 ** The first byte picks the dimension. Holds what units.h promises: outputs untouched unless LW_OK,
-*finite
-** values, a range in order, and that what is written back reads again as nearly the same value.
+** finite values, a range in order, and that what is written back reads again.
 */
 #include <math.h>
 #include <stdlib.h>
