@@ -126,6 +126,7 @@ static lw_status add_column(lw_units *units, const heading *h, lw_gas_name gas,
   column->gas = gas;
   if (gas == LW_GAS_HC) header->hc_basis = basis_in(h->unit);
   header->column_count++;
+  lw_error_place(error, NULL, 0, "");
   return LW_OK;
 }
 

@@ -526,7 +526,7 @@ static void a_wrong_header_is_refused_in_one_line(void **state) {
           "C",
           "UTF-16");
   refuses(false, "CO [%]\rCO2 [%]\r", "carriage return");
-  refuses(false, "CO [%],CO2 [%],HC [ppm]\n", "no column O2; the header must name it");
+  refuses(false, "CO [%],CO2 [%],HC [ppm]\n", "-:1: no column O2; the header must name it");
   refuses(false, "CO [%],CO2 [%],HC [ppm]\n", "--uncertainty");
   refuses(false, "CO,CO2 [%],HC [ppm],O2 [%]\n",
           "CO: the unit is missing in the header; use %, ppm");
