@@ -94,7 +94,8 @@ const char *lw_range_text(char *buffer, size_t size, lw_dim dim, lw_unit_system 
                           lw_range si);
 /* "5.0 deg BTDC", "2.5 deg ATDC", "TDC": ignition timing, rad, positive before. */
 const char *lw_timing_text(char *buffer, size_t size, double angle);
-/* "2 1/2 turns", "1/4 turn": to the nearest eighth when that is within 0.02, else decimals. */
+/* "2 1/2 turns", "1/4 turn": to the nearest sixteenth when that is within 0.011, else
+   decimals. */
 const char *lw_turns_text(char *buffer, size_t size, double turns);
 
 #endif

@@ -605,29 +605,37 @@ const char *lw_timing_text(char *buffer, size_t size, double angle) {
   return buffer;
 }
 
+/* The part of a turn as a fraction in its lowest terms: 6 sixteenths are "3/8". */
+static void sixteenths(char *buffer, size_t size, int n) {
+  int bottom = 16;
+  while (n % 2 == 0) {
+    n /= 2;
+    bottom /= 2;
+  }
+  snprintf(buffer, size, "%d/%d", n, bottom);
+}
+
 const char *lw_turns_text(char *buffer, size_t size, double turns) {
-  static const char *const eighths[] = {"", "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"};
   if (!lw_known(turns)) return lw_text_value(buffer, size, turns, LW_NONE, 0);
   double a = fabs(turns);
-  if (a >= 1000) {
-    snprintf(buffer, size, "%.4g turns",
-             turns); /* no screw has them: a slip of the pen shown back */
+  if (a >= 1000) { /* no screw has them: a slip of the pen shown back */
+    snprintf(buffer, size, "%.4g turns", turns);
     return buffer;
   }
-  long n = lround(a * 8);
-  if (fabs(a - (double)n / 8) > 0.02) {
+  if (fabs(a - round(a * 16) / 16) > 0.011) {
     snprintf(buffer, size, "%.2f turns", turns);
     return buffer;
   }
-  const char *sign = turns < 0 && n ? "-" : "", *word = n > 8 || n == 0 ? "turns" : "turn";
-  long whole = n / 8;
-  const char *part = eighths[n % 8];
+  char part[32] = "";
+  int n = (int)lround(a * 16), whole = n / 16;
+  if (n % 16) sixteenths(part, sizeof part, n % 16);
+  const char *sign = turns < 0 && n ? "-" : "", *word = n > 16 || n == 0 ? "turns" : "turn";
   if (whole && part[0]) {
-    snprintf(buffer, size, "%s%ld %s %s", sign, whole, part, word);
-  } else if (whole || !part[0]) {
-    snprintf(buffer, size, "%s%ld %s", sign, whole, word);
-  } else {
+    snprintf(buffer, size, "%s%d %s %s", sign, whole, part, word);
+  } else if (part[0]) {
     snprintf(buffer, size, "%s%s %s", sign, part, word);
+  } else {
+    snprintf(buffer, size, "%s%d %s", sign, whole, word);
   }
   return buffer;
 }

@@ -16,6 +16,8 @@
 
 #include <math.h>
 #include <stdint.h>
+#include <string.h>
+#include <strings.h>
 
 static const double least_move = 1.0 / 16; /* turns: less cannot be turned on purpose */
 
@@ -24,9 +26,30 @@ typedef struct aim {
   const char *co_from; /* "the card's target" */
 } aim;
 
+/* "1/16 turn", "3/16 turn"; eighths as everywhere. */
+static const char *say_turns(desk *d, double turns) {
+  char text[40];
+  double sixteenths = turns * 16;
+  if (turns < 1 && fabs(sixteenths - round(sixteenths)) < 1e-6 && lround(sixteenths) % 2) {
+    return say(d, "%ld/16 turn", lround(sixteenths));
+  }
+  return say(d, "%s", lw_turns_text(text, sizeof text, turns));
+}
+
 /* ---- aims ---- */
 
-/* The card's CO span; else from half a percent to four fifths of the tightest CO limit at idle. */
+/* The card's CO span, but a limit under it binds; without a span, or over the limit, from half a
+   percent to four fifths of the tightest CO limit at idle. */
+static void aim_under(aim *a, double cap) {
+  if (!isfinite(cap)) return;
+  bool card = lw_range_known(a->co);
+  if (card && !(a->co.hi > cap)) return;
+  double hi = 0.8 * cap, lo = card && a->co.lo < hi ? a->co.lo : fmin(0.005, 0.4 * cap);
+  a->co = (lw_range){lo, NAN, hi};
+  a->co_from = card ? "four fifths of the limit, which lies under the card's target"
+                    : "four fifths of the limit";
+}
+
 static aim aims(const desk *d, const lw_reading_work *r) {
   const lw_work *w = d->work;
   aim a = {lw_range_none, lw_range_none, NULL};
@@ -42,10 +65,7 @@ static aim aims(const desk *d, const lw_reading_work *r) {
     const lw_judgement *j = &w->judgements[i];
     if (j->gas == LW_GAS_CO && j->at == LW_AT_IDLE) cap = fmin(cap, j->limit.hi);
   }
-  if (!lw_range_known(a.co) && isfinite(cap)) {
-    a.co = (lw_range){fmin(0.005, 0.4 * cap), NAN, 0.8 * cap};
-    a.co_from = "four fifths of the limit";
-  }
+  aim_under(&a, cap);
   /* a single figure is held to a tenth of a percent or a tenth of itself, whichever is more */
   if (lw_known(a.co.at) && a.co.lo == a.co.hi) {
     double slack = fmax(0.001, 0.1 * a.co.at);
@@ -68,12 +88,37 @@ static const char *say_target(desk *d, const aim *a) {
 
 /* ---- screws ---- */
 
+/* "left screw", "left mixture screws": the name alone or with what it is. */
+static bool calls(const char *text, const char *name) {
+  static const char *const tails[] = {"", " screw", " screws", " mixture screw", " mixture screws"};
+  size_t n = strlen(name);
+  if (strncasecmp(text, name, n) != 0) return false;
+  for (size_t i = 0; i < sizeof tails / sizeof tails[0]; i++) {
+    if (lw_text_same(text + n, tails[i])) return true;
+  }
+  return false;
+}
+
+static bool is_sealed(const desk *d, const char *name) {
+  const lw_texts *t = &carburetor_of(d)->sealed;
+  for (size_t i = 0; i < t->count; i++) {
+    if (calls(t->text[i], name)) return true;
+  }
+  return false;
+}
+
+/* A screw the card lists as sealed is no screw to turn, whatever its kind. */
+static bool adjustable_screw(const desk *d, const lw_screw_card *s) {
+  return s->kind != LW_SCREW_FIXED && !is_sealed(d, s->name) && !is_sealed(d, "mixture") &&
+         !is_sealed(d, "idle mixture");
+}
+
 static const lw_screw_card *first_adjustable(const desk *d, size_t *adjustable) {
   const lw_list *list = &carburetor_of(d)->screws;
   const lw_screw_card *screws = list->items, *first = NULL;
   *adjustable = 0;
   for (size_t i = 0; i < list->count; i++) {
-    if (screws[i].kind == LW_SCREW_FIXED) continue;
+    if (!adjustable_screw(d, &screws[i])) continue;
     if (!first) first = &screws[i];
     (*adjustable)++;
   }
@@ -95,7 +140,7 @@ static double room(const desk *d, const lw_reading *r, bool leaner) {
   double least = NAN;
   for (size_t i = 0; i < list->count; i++) {
     double at = position(r, s[i].name);
-    if (s[i].kind == LW_SCREW_FIXED || !lw_known(at)) continue;
+    if (!adjustable_screw(d, &s[i]) || !lw_known(at)) continue;
     bool outward = (s[i].kind == LW_SCREW_AIR_BLEED) == leaner;
     double end = outward ? s[i].travel.hi : lw_known(s[i].travel.lo) ? s[i].travel.lo : 0;
     double left = outward ? end - at : at - end;
@@ -104,25 +149,55 @@ static double room(const desk *d, const lw_reading *r, bool leaner) {
   return least;
 }
 
-/* Names of the screws as a person would say them: "the left and the right screw". */
+/* Names of the screws as a person would say them: "the rear mixture screw". */
 static const char *screw_names(desk *d, const lw_screw_card *first, size_t adjustable) {
   if (!first) return "the mixture screw (every one of them alike)";
-  if (adjustable == 1) return say(d, "the %s mixture screw", first->name);
+  if (adjustable == 1) {
+    bool whole = strstr(first->name, "screw"), kind = strstr(first->name, "mixture");
+    bool bleed = strstr(first->name, "bleed");
+    return say(d, "the %s%s", first->name,
+               whole           ? ""
+               : kind || bleed ? " screw"
+                               : " mixture screw");
+  }
   return adjustable == 2 ? "both mixture screws alike" : "all mixture screws alike";
 }
 
-/* Two screws set apart feed their barrels apart. */
-static double apart(const desk *d, const lw_reading *r) {
+/* A screw with a hard stop out there, and nobody has counted how far out it stands. */
+static bool stop_unseen(const desk *d, const lw_reading *r) {
   const lw_list *list = &carburetor_of(d)->screws;
   const lw_screw_card *s = list->items;
-  double lo = INFINITY, hi = -INFINITY;
+  for (size_t i = 0; i < list->count; i++) {
+    bool stopped = s[i].kind == LW_SCREW_FUEL_LIMITED || s[i].kind == LW_SCREW_FUEL_LIMITER;
+    if (stopped && adjustable_screw(d, &s[i]) && !lw_known(position(r, s[i].name))) return true;
+  }
+  return false;
+}
+
+typedef struct spread {
+  double lo, hi; /* least and most turns out */
+  size_t count;
+  bool reachable; /* the middle of the two lies inside every travel */
+} spread;
+
+/* Screws of one kind set apart feed their barrels apart. */
+static spread apart(const desk *d, const lw_reading *r) {
+  const lw_list *list = &carburetor_of(d)->screws;
+  const lw_screw_card *s = list->items;
+  spread a = {INFINITY, -INFINITY, 0, true};
+  size_t adjustable = 0;
+  const lw_screw_card *first = first_adjustable(d, &adjustable);
   for (size_t i = 0; i < list->count; i++) {
     double at = position(r, s[i].name);
-    if (s[i].kind == LW_SCREW_FIXED || !lw_known(at)) continue;
-    lo = fmin(lo, at);
-    hi = fmax(hi, at);
+    if (!adjustable_screw(d, &s[i]) || s[i].kind != first->kind || !lw_known(at)) continue;
+    a.lo = fmin(a.lo, at);
+    a.hi = fmax(a.hi, at);
+    a.count++;
   }
-  return hi > lo ? hi - lo : 0;
+  for (size_t i = 0; i < list->count; i++) {
+    if (lw_range_side(s[i].travel, 0.5 * (a.lo + a.hi)) != 0) a.reachable = false;
+  }
+  return a;
 }
 
 /* ---- moves ---- */
@@ -143,15 +218,17 @@ static lw_move speed_move(desk *d, double speed, lw_range span) {
   double rpm = lw_dim_shown(LW_SPIN, LW_SHOP, lw_known(middle) ? middle : gap);
   double turns = fmin(fmax(round(rpm / 50) / 8, 1.0 / 8), 0.5);
   bool clockwise = (carburetor_of(d)->speed_thread != LW_THREAD_LEFT) == faster;
-  char text[40];
-  lw_turns_text(text, sizeof text, turns);
+  if (is_sealed(d, "idle speed") || is_sealed(d, "speed")) {
+    return seek("the idle speed screw is sealed on this unit: look for what moves the speed",
+                say(d, "idle is %s", faster ? "too slow" : "too fast"));
+  }
   return (lw_move){
       .kind = LW_MOVE_SPEED,
       .screw = "idle speed",
       .clockwise = clockwise,
       .turns = turns,
       .words = say(d, "turn the idle speed screw %s about %s, wait, read again",
-                   clockwise ? "clockwise" : "counter-clockwise", text),
+                   clockwise ? "clockwise" : "counter-clockwise", say_turns(d, turns)),
       .reason = say(d, "idle is %s, %s than %s", say_both(d, LW_SPIN, speed),
                     faster ? "slower" : "faster", say_range(d, LW_SPIN, span)),
   };
@@ -163,21 +240,43 @@ static double wanted_turns(double error, lw_screw_kind kind) {
   return kind == LW_SCREW_AIR_BLEED ? 2 * turns : turns;
 }
 
+static bool all_fixed(const desk *d) {
+  const lw_list *list = &carburetor_of(d)->screws;
+  const lw_screw_card *s = list->items;
+  for (size_t i = 0; i < list->count; i++) {
+    if (s[i].kind != LW_SCREW_FIXED) return false;
+  }
+  return true;
+}
+
 static const char *stop_words(bool leaner) {
   return leaner ? "do not force the screw: find what makes it rich. Fuel level, a leaking power "
                   "valve, a plugged idle air bleed, the choke, fuel in the oil"
                 : "do not force the screw: find what makes it lean. An air leak, a plugged idle "
-                  "feed, a "
-                  "low fuel level";
+                  "feed, a low fuel level";
 }
 
-static lw_move mixture_move(desk *d, const lw_reading *r, double error, bool leaner) {
+static const char *mixture_words(desk *d, const lw_reading *r, const char *names, double turns,
+                                 bool leaner) {
+  const char *by = say_turns(d, turns);
+  if (leaner) return say(d, "turn %s clockwise %s (leaner), wait, read again", names, by);
+  return say(d,
+             "turn %s counter-clockwise %s (richer)%s, wait, then finish with the last touch "
+             "clockwise",
+             names, by, stop_unseen(d, r) ? ", no farther than its stop" : "");
+}
+
+static lw_move mixture_move(desk *d, const lw_reading *r, double error, bool leaner,
+                            const char *than) {
   size_t adjustable = 0;
   const lw_screw_card *s = first_adjustable(d, &adjustable);
-  const char *state = say(d, "CO is %s than the target", leaner ? "higher" : "lower");
+  const char *state = say(d, "CO is %s than %s", leaner ? "higher" : "lower", than);
   bool listed = carburetor_of(d)->screws.count > 0;
   if (listed && !adjustable) {
-    return seek("there is no mixture screw on this unit: look for the cause", state);
+    return seek(carburetor_of(d)->sealed.count && !all_fixed(d)
+                    ? "the mixture screw is sealed on this unit: leave it and look for the cause"
+                    : "there is no mixture screw on this unit: look for the cause",
+                state);
   }
   double turns = wanted_turns(error, s ? s->kind : LW_SCREW_UNSAID), left = room(d, r, leaner);
   if (lw_known(left) && left < least_move) {
@@ -185,15 +284,7 @@ static lw_move mixture_move(desk *d, const lw_reading *r, double error, bool lea
                 say(d, "%s and the screw is at the end of its travel that way", state));
   }
   if (lw_known(left)) turns = fmin(turns, floor(left * 16 + 1e-9) / 16);
-  char text[40];
-  lw_turns_text(text, sizeof text, turns);
-  const char *names = screw_names(d, s, adjustable);
-  const char *words =
-      leaner ? say(d, "turn %s clockwise %s (leaner), wait, read again", names, text)
-             : say(d,
-                   "turn %s counter-clockwise %s (richer), wait, then finish with the last "
-                   "touch clockwise",
-                   names, text);
+  const char *words = mixture_words(d, r, screw_names(d, s, adjustable), turns, leaner);
   const char *screw = !s ? "all" : adjustable == 1 ? s->name : adjustable == 2 ? "both" : "all";
   return (lw_move){.kind = LW_MOVE_MIXTURE,
                    .screw = screw,
@@ -235,7 +326,10 @@ static bool blocked(desk *d, const lw_reading_work *r, lw_move *move) {
     *move = first_do("find where air gets into the sample, then read again",
                      "the sample holds too much air to set anything by");
   } else if (noted(&r->exhaust, LW_NOTE_MISFIRE)) {
-    *move = seek("find the cylinder that does not fire before touching the screws",
+    bool lean = r->exhaust.lambda.x > 1.1; /* as the note of exhaust_notes.c */
+    *move = seek(lean ? "a mixture this lean misses by itself: find the air leak; with none, start "
+                        "the screws from the card's preset"
+                      : "find the cylinder that does not fire before touching the screws",
                  "HC says that part of the charge leaves unburned");
   } else {
     return false;
@@ -245,10 +339,10 @@ static bool blocked(desk *d, const lw_reading_work *r, lw_move *move) {
 
 /* Two screws apart, and gases that say so: bring them together first. */
 static bool unbalanced(desk *d, const lw_reading_work *r, lw_move *move) {
-  double by = apart(d, r->reading);
-  if (by < 0.25 || !noted(&r->exhaust, LW_NOTE_DILUTED)) return false;
-  char text[40];
-  lw_turns_text(text, sizeof text, by);
+  if (!noted(&r->exhaust, LW_NOTE_DILUTED)) return false;
+  spread a = apart(d, r->reading);
+  double by = a.hi - a.lo;
+  if (a.count < 2 || !(by >= 0.25) || !a.reachable) return false;
   *move = (lw_move){
       .kind = LW_MOVE_MIXTURE,
       .screw = "balance",
@@ -256,8 +350,8 @@ static bool unbalanced(desk *d, const lw_reading_work *r, lw_move *move) {
       .clockwise = true,
       .turns = by / 2,
       .words =
-          say(d, "the screws stand %s apart: bring both to the middle of the two, wait, read again",
-              text),
+          say(d, "the screws stand %s apart: bring %s to the middle of the two, wait, read again",
+              say_turns(d, by), a.count == 2 ? "both" : "all"),
       .reason = "CO and O2 together: one side is fed richer than the other",
   };
   return true;
@@ -282,11 +376,11 @@ static lw_move choose(desk *d, const lw_reading_work *r, const aim *a) {
   if (!lw_known(r->reading->co)) {
     return first_do("read CO at idle", "there is nothing to set the mixture by");
   }
-  if (co > a->co.hi) return mixture_move(d, r->reading, co - a->co.hi, true);
-  if (co < a->co.lo) return mixture_move(d, r->reading, a->co.lo - co, false);
+  if (co > a->co.hi) return mixture_move(d, r->reading, co - a->co.hi, true, a->co_from);
+  if (co < a->co.lo) return mixture_move(d, r->reading, a->co.lo - co, false, a->co_from);
   if (d->work->verdict == LW_OUTSIDE) {
     return seek("leave the screws; look for the cause of what is still outside",
-                "CO is on target and yet a limit is not kept: mixture is not the cause");
+                "idle CO is on target and yet a limit is not kept: the idle screws cannot cure it");
   }
   return (lw_move){.kind = LW_MOVE_NONE,
                    .words = "leave the screws where they are",
@@ -299,11 +393,18 @@ static void add_steps(desk *d, const lw_move *m, lines *steps) {
   if (d->work->fitness.overall == LW_FIT_UNKNOWN) {
     lines_add(steps, say(d, "before relying on it: %s", d->work->fitness.summary));
   }
+  size_t adjustable = 0;
+  const lw_list *screws = &carburetor_of(d)->screws;
+  bool mixture = first_adjustable(d, &adjustable) || !screws->count;
   if (m->kind == LW_MOVE_SPEED || m->kind == LW_MOVE_MIXTURE) {
     lines_add(steps,
               "wait until the readings stop moving: the analyzer lags the engine by 10 to 30 "
               "seconds");
-    lines_add(steps, "bring the speed back with the idle speed screw, then read CO again");
+    lines_add(steps, m->kind == LW_MOVE_SPEED
+                         ? "read the speed and CO again: the speed screw moves both"
+                         : "bring the speed back with the idle speed screw, then read CO again");
+  }
+  if (m->kind == LW_MOVE_MIXTURE || (m->kind == LW_MOVE_SPEED && mixture)) {
     lines_add(steps, "end with the last touch of the mixture screw clockwise, from the rich side");
     lines_add(steps, "open the throttle for a moment, let it settle, and read once more");
   } else if (m->kind == LW_MOVE_NONE && m->reason) {

@@ -228,13 +228,13 @@ static void conclude(desk *d, lw_intake *in, const pile *p, size_t car_differenc
   const lw_card *card = d->work->card, *fitted = d->work->fitted;
   const char *number = job->fitted_unit ? job->fitted_unit : fitted ? fitted->unit : NULL;
   if (!card) {
-    in->summary = "not known: no spec card of this car was given";
+    in->summary = "no spec card of this car was given";
   } else if (car_differences) {
     in->answer = LW_BELONGS_NOT;
     in->summary =
         say(d, "the spec card (%s) is not for this car: %s differs", card->unit, p->item[0].what);
   } else if (!number) {
-    in->summary = "not known: read the number on the unit (tag or casting) and give it";
+    in->summary = "read the number on the unit (tag or casting) and give it";
   } else if (lw_text_same(number, card->unit)) {
     in->answer = LW_BELONGS;
     in->summary = say(d, "unit %s belongs on this engine and transmission", number);

@@ -74,19 +74,22 @@ static bool serves(const lw_reading_work *r, lw_gas_name gas, lw_condition at) {
   return r->has_gas && r->at == at && lw_known(value_of(r, gas, &remark).x);
 }
 
+static int weight(const lw_reading *r, lw_stage wanted) {
+  return 2 * (r->settled != LW_NO) + (r->stage == wanted);
+}
+
 /* The reading that speaks for the car as it is now (newest) or as it came in (!newest): the last
-   of the fitting ones, or the first; one marked so goes before one that is not. */
+   of the fitting ones, or the first. A settled one goes before one that was not, then one marked as
+   left or as found before one that is not. */
 static size_t pick(const lw_work *w, lw_gas_name gas, lw_condition at, bool newest) {
   lw_stage wanted = newest ? LW_AS_LEFT : LW_AS_FOUND;
   size_t best = SIZE_MAX;
-  bool best_marked = false;
   for (size_t i = 0; i < w->reading_count; i++) {
     if (!serves(&w->readings[i], gas, at)) continue;
-    bool marked = w->readings[i].reading->stage == wanted;
-    bool better = best == SIZE_MAX || (marked && !best_marked) || (marked == best_marked && newest);
-    if (!better) continue;
-    best = i;
-    best_marked = marked;
+    int more = best == SIZE_MAX ? 1
+                                : weight(w->readings[i].reading, wanted) -
+                                      weight(w->readings[best].reading, wanted);
+    if (more > 0 || (more == 0 && newest)) best = i;
   }
   return best;
 }
@@ -142,6 +145,7 @@ static lw_judgement judge_one(bench *b, lw_gas_name gas, lw_condition at, lw_ran
   }
   const lw_reading_work *r = &w->readings[j.reading];
   j.value = value_of(r, gas, &j.remark);
+  if (r->reading->settled == LW_NO && !j.remark) j.remark = "the reading had not settled";
   if (r->exhaust.void_sample) {
     j.remark = "no verdict: the sample holds too much air";
     return j;

@@ -185,13 +185,14 @@ static lw_status work_reading(desk *d, const lw_reading *r, size_t number, lw_re
   return status;
 }
 
-/* The as-found idle reading is the first, the as-left the last; marked ones go first. */
+/* The as-found idle reading is the first, the as-left the last; marked ones go first, and one that
+   had not settled is never as left. */
 static size_t find_idle(const lw_work *w, lw_stage stage, bool last) {
   size_t best = SIZE_MAX;
   bool marked_best = false;
   for (size_t i = 0; i < w->reading_count; i++) {
     const lw_reading_work *r = &w->readings[i];
-    if (r->at != LW_AT_IDLE) continue;
+    if (r->at != LW_AT_IDLE || (last && r->reading->settled == LW_NO)) continue;
     bool marked = r->reading->stage == stage;
     if (best == SIZE_MAX || (marked && !marked_best) || (marked == marked_best && last)) {
       best = i;
@@ -228,11 +229,12 @@ void work_cautions(desk *d) {
   lines_add(&l,
             "Keep hands, hair and sleeves from fans, belts and hot parts; mind the high tension.");
   lines_add(&l, "Fuel vapor and sparks: no flame, no hot lamp, a fire extinguisher at hand.");
-  lines_add(&l,
-            drive ? "The idle is read in gear: chock the wheels, set the parking brake, and never "
-                    "stand in front of the car."
-                  : "Chock the wheels, set the parking brake, and never stand in front of a car in "
-                    "gear.");
+  lines_add(
+      &l, drive
+              ? "An idle read in gear: chock the wheels, set the parking brake, and never stand in "
+                "front of the car."
+              : "Chock the wheels, set the parking brake, and never stand in front of a car in "
+                "gear.");
   lines_add(&l, "Sealed adjustments may be illegal to alter: local law and the emission label come "
                 "first.");
   lines_add(&l,

@@ -207,8 +207,8 @@ static const struct bad {
      "c.yaml:4: carburetor, primary, main jet: '1,5 mm' has a comma in a number; write a point, as "
      "in 3.5"},
     {"unit: x\ncarburetor: {primary: {main jet: 0.59 in}}\n",
-     "c.yaml:2: carburetor, primary, main jet: '0.59 in' is 0.5900 in (14.986 mm); 0.0039 to "
-     "0.3150 in was expected"},
+     "c.yaml:2: carburetor, primary, main jet: '0.59 in' is 0.590 in (14.99 mm); 0.0039 to "
+     "0.315 in was expected"},
     {"unit: x\ncarburetor: {primary: {main jet: -1 mm}}\n",
      "c.yaml:2: carburetor, primary, main jet: '-1 mm' is ..."},
     {"unit: x\ncarburetor: {primary: {main jet: nan}}\n",

@@ -538,11 +538,11 @@ static void turns_are_eighths_when_near(void **state) {
   static const struct {
     double turns;
     const char *text;
-  } rows[] = {{2.5, "2 1/2 turns"},    {0.25, "1/4 turn"},     {1, "1 turn"},
-              {0, "0 turns"},          {1.125, "1 1/8 turns"}, {-0.5, "-1/2 turn"},
-              {-2, "-2 turns"},        {0.3, "0.30 turns"},    {0.99, "1 turn"},
-              {-0.01, "0 turns"},      {7.875, "7 7/8 turns"}, {0.07, "0.07 turns"},
-              {-1.75, "-1 3/4 turns"}, {20, "20 turns"},       {NAN, "not known"}};
+  } rows[] = {
+      {2.5, "2 1/2 turns"},   {0.25, "1/4 turn"},      {1, "1 turn"},          {0, "0 turns"},
+      {1.125, "1 1/8 turns"}, {-0.5, "-1/2 turn"},     {-2, "-2 turns"},       {0.3, "0.30 turns"},
+      {0.99, "1 turn"},       {-0.01, "0 turns"},      {7.875, "7 7/8 turns"}, {0.07, "1/16 turn"},
+      {0.09, "0.09 turns"},   {-1.75, "-1 3/4 turns"}, {20, "20 turns"},       {NAN, "not known"}};
   for (size_t i = 0; i < COUNT(rows); i++) {
     char text[40];
     assert_string_equal(lw_turns_text(text, sizeof text, rows[i].turns), rows[i].text);
