@@ -26,13 +26,8 @@ typedef struct aim {
   const char *co_from; /* "the card's target" */
 } aim;
 
-/* "1/16 turn", "3/16 turn"; eighths as everywhere. */
 static const char *say_turns(desk *d, double turns) {
   char text[40];
-  double sixteenths = turns * 16;
-  if (turns < 1 && fabs(sixteenths - round(sixteenths)) < 1e-6 && lround(sixteenths) % 2) {
-    return say(d, "%ld/16 turn", lround(sixteenths));
-  }
   return say(d, "%s", lw_turns_text(text, sizeof text, turns));
 }
 

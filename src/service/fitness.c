@@ -22,7 +22,7 @@ static void check_warm(desk *d, lw_check *c) {
   c->essential = true;
   c->expected = say(d, "coolant at least %s, or oil at least %s",
                     say_both(d, LW_TEMPERATURE, least), say_both(d, LW_TEMPERATURE, least_oil));
-  c->next = "drive or run it warm; a cold engine is set too lean when it is warm";
+  c->next = "drive or run it warm; an idle set on a cold engine is wrong once it is warm";
   if (lw_known(k->coolant))
     c->found = say(d, "coolant %s", say_both(d, LW_TEMPERATURE, k->coolant));
   if (lw_known(k->oil)) {

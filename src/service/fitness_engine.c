@@ -58,8 +58,10 @@ static const char *compression_expected(desk *d, double share, double variation,
              corrected ? " (corrected for the air pressure here)" : "", rule);
 }
 
-/* Weak neighbors share a gasket. */
+/* Weak neighbors share a gasket. In a row following numbers are neighbors; with two banks the
+   numbers alone do not tell. */
 static const char *weak_words(desk *d, const lw_values *v, double floor) {
+  const bool banks = engine_of(d)->layout > 1;
   char list[120] = "";
   size_t weak = 0, last = 0;
   bool neighbors = false;
@@ -70,8 +72,12 @@ static const char *weak_words(desk *d, const lw_values *v, double floor) {
     last = i;
     weak++;
   }
+  const char *gasket = banks && weak > 1
+                           ? "; if they stand side by side, suspect the head gasket between them"
+                       : neighbors ? "; neighbors together point to the head gasket between them"
+                                   : "";
   return say(d, "cylinder%s %s %s weak%s", weak == 1 ? "" : "s", list, weak == 1 ? "is" : "are",
-             neighbors ? "; neighbors together point to the head gasket between them" : "");
+             gasket);
 }
 
 void check_compression(desk *d, lw_check *c) {
@@ -94,9 +100,14 @@ void check_compression(desk *d, lw_check *c) {
   const char *repair =
       "find out why (wet test, leakage test, valve clearance) and repair before the "
       "idle is touched: the screws cannot hide a weak cylinder";
-  if (cyl.lo < floor * (1 - 1e-9)) {
+  if (!(cyl.hi > 0)) {
     c->answer = LW_NOT_FIT;
-    c->why = say(d, "%s: %.0f %% of the strongest", weak_words(d, v, floor), 100 * cyl.lo / cyl.hi);
+    c->why = "no cylinder builds any pressure";
+    c->next = "look at the gauge and its hose first, then at the valve timing";
+  } else if (cyl.lo < floor * (1 - 1e-9)) {
+    c->answer = LW_NOT_FIT;
+    c->why = say(d, "%s; the weakest is %.0f %% of the strongest", weak_words(d, v, floor),
+                 100 * cyl.lo / cyl.hi);
     c->next = repair;
   } else if (cyl.lo < spec.lo) {
     c->answer = LW_NOT_FIT;

@@ -43,6 +43,10 @@ static const struct {
     {"main bleed", "cruise mixture differs with flow"},
     {"rods", "cruise and power mixture differ"},
     {"venturi", "signal and start of the main circuit differ: lean or rich over the whole range"},
+    {"power jet", "full-throttle mixture differs"},
+    {"booster", "signal and start of the main circuit differ: lean or rich over the whole range"},
+    {"nozzle lip", "the main circuit starts at another air flow"},
+    {"vent", "mixture follows the air cleaner's restriction in another way"},
     {"power", "enrichment comes in at another vacuum"},
     {"dashpot", "closing throttle: without it the engine dies or misfires, with it idle hangs"},
     {"check valve", "off-idle mixture differs"},
@@ -233,6 +237,10 @@ static void conclude(desk *d, lw_intake *in, const pile *p, size_t car_differenc
     in->answer = LW_BELONGS_NOT;
     in->summary =
         say(d, "the spec card (%s) is not for this car: %s differs", card->unit, p->item[0].what);
+  } else if (job->fitted_unit && fitted && !lw_text_same(job->fitted_unit, fitted->unit)) {
+    in->answer = LW_BELONGS_NOT;
+    in->summary = say(d, "the number on the unit is %s, but the fitted unit's card is of %s",
+                      job->fitted_unit, fitted->unit);
   } else if (!number) {
     in->summary = "read the number on the unit (tag or casting) and give it";
   } else if (lw_text_same(number, card->unit)) {
