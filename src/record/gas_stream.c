@@ -189,7 +189,6 @@ static bool find_row(const stream *s, row *r) {
   }
   cut_line_end(r, stop < end ? stop + 1 : stop);
   r->lines = line_feeds(r->text, r->next);
-  if (r->lines == 0) r->lines = 1;
   if ((size_t)(r->text_end - r->text) > LW_GAS_ROW_MOST) r->bad = too_long;
   return true;
 }
@@ -313,10 +312,9 @@ static char *put_sure(char *to, const lw_exhaust *e) {
   *to++ = ',';
   for (size_t i = 0; e && i < e->note_count; i++) {
     const char *word = lw_note_word(e->notes[i].code);
-    size_t length = strlen(word);
     if (i > 0) *to++ = ' ';
-    memcpy(to, word, length);
-    to += length;
+    while (*word)
+      *to++ = *word++;
   }
   return to;
 }
