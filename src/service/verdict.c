@@ -28,6 +28,7 @@ static double below(lw_measure v, double bound) {
 }
 
 double lw_inside_probability(lw_measure value, lw_range limit) {
+  if (!lw_known(value.x) || (!lw_known(limit.lo) && !lw_known(limit.hi))) return NAN;
   double under = lw_known(limit.hi) ? below(value, limit.hi) : 1;
   double low = lw_known(limit.lo) ? below(value, limit.lo) : 0;
   if (lw_known(limit.lo) && !(value.u > 0) && value.x == limit.lo) low = 0;
@@ -181,8 +182,18 @@ static bool row_fits(const lw_work *w, const lw_public_limit *row) {
   bool any_year = row->year_from == 0 && row->year_to == 9999;
   if (!any_year && (year < row->year_from || year > row->year_to || year == 0)) return false;
   double v = car_displacement(w);
-  if (lw_known(row->displacement_over) && !(v > row->displacement_over)) return false;
-  return !lw_known(row->displacement_to) || v <= row->displacement_to * (1 + 1e-9);
+  const double slack = 1 + 1e-9; /* "100 in3" as read may lie a bit over the row's 100 */
+  if (lw_known(row->displacement_over) && !(v > row->displacement_over * slack)) return false;
+  return !lw_known(row->displacement_to) || v <= row->displacement_to * slack;
+}
+
+/* Why no row of a known set serves. */
+static const char *no_row(const lw_work *w) {
+  if (car_year(w) == 0) return "the car's year is not given, so no row can be picked";
+  if (!lw_known(car_displacement(w))) {
+    return "no row of this set holds for this year without the displacement, which is not given";
+  }
+  return "no row of this set holds for this year and displacement";
 }
 
 static lw_status judge_set(bench *b, const lw_limit_said *said, const char *file) {
@@ -198,16 +209,13 @@ static lw_status judge_set(bench *b, const lw_limit_said *said, const char *file
   }
   if (known && used) return LW_OK;
   if (known) {
-    bool no_year = car_year(b->d->work) == 0;
     lw_judgement j = {.name = said->public_set,
                       .source = said->public_set,
                       .reading = SIZE_MAX,
                       .limit = lw_range_none,
                       .value = {NAN, NAN},
                       .inside = NAN,
-                      .remark = no_year
-                                    ? "the car's year is not given, so no row can be picked"
-                                    : "no row of this set holds for this year and displacement"};
+                      .remark = no_row(b->d->work)};
     if (b->count < JUDGEMENTS_MOST) {
       b->newest[b->count] = j;
       b->found[b->count++] = j;
@@ -247,10 +255,11 @@ static void judge_targets(bench *b) {
     judge(b, LW_GAS_CO, LW_AT_IDLE, card->idle.co, "spec card, idle target", remark);
   }
   if (lw_known(card->idle.hc.x)) {
-    double atoms = card->idle.hc.basis == LW_HC_PROPANE ? 3
-                   : card->idle.hc.basis == LW_HC_C1    ? 1
-                                                        : 6;
-    lw_range most = {NAN, NAN, card->idle.hc.x * atoms / 6};
+    /* as lw_sample_hexane turns a reading */
+    double to_hexane = card->idle.hc.basis == LW_HC_PROPANE ? 0.52
+                       : card->idle.hc.basis == LW_HC_C1    ? 1.0 / 6
+                                                            : 1;
+    lw_range most = {NAN, NAN, card->idle.hc.x * to_hexane};
     judge(b, LW_GAS_HC, LW_AT_IDLE, most, "spec card, idle target", remark);
   }
 }
