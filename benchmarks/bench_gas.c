@@ -3,8 +3,7 @@
 ** Makes one file in /tmp, then runs in turn, several times: a plain loop of read and write with the
 ** stream's own buffer sizes (the yardstick: no program can be faster on this machine), the stream
 ** without uncertainty, and with it; then a shorter file of CO and CO2 only, where the rest has to
-*be
-** inferred. Prints the median of each. See README.md.
+** be inferred. Prints the median of each. See README.md.
 */
 #include "leanward/gas_stream.h"
 

@@ -7,8 +7,7 @@
 **
 ** Units    as the header says; lambda and air-fuel ratio are plain numbers.
 ** Errors   LW_BAD_INPUT when the header is wrong or the input is empty; LW_IO when reading or
-*writing
-**          fails. Bad rows are counted and told one by one, they do not end the run.
+**          writing fails. Bad rows are counted and told one by one, they do not end the run.
 ** Memory   one block of about 640 KiB for the run, whatever the length of the file.
 ** Threads  one lw_units is used by one thread. The locale is not used.
 ** Limits   rows of 64 KiB. A quoted cell may hold commas, quotes and line ends (RFC 4180).

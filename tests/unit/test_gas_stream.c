@@ -229,7 +229,7 @@ static void check_write(double x, int decimals) {
 static void decimals_write_as_printf_writes_them(void **state) {
   (void)state;
   uint64_t seed = 1234567;
-  for (int i = 0; i < 1000000; i++) {
+  for (int i = 0; i < 300000; i++) {
     uint64_t r = next_random(&seed);
     int decimals = (int)(r % 10);
     check_write((double)(int64_t)next_random(&seed) * 0x1p-60, decimals);
