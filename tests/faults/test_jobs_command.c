@@ -1,6 +1,4 @@
-/* test_jobs_command.c - `leanward jobs` as a person meets it: what it prints, where, and the code
-*it
-** ends with. */
+/* test_jobs_command.c - `leanward jobs` as a person meets it: what it prints, and how it ends. */
 #include "store_case.h"
 
 #include <sys/wait.h>

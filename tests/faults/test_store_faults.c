@@ -234,6 +234,28 @@ static void a_store_without_its_tables_is_found(void **state) {
   is_refused(store_path, "damaged (it has no version)");
 }
 
+/* A run that the tables refuse (a card without a name) takes nothing with it, and the store goes on. */
+static void a_refused_run_leaves_no_trace(void **state) {
+  (void)state;
+  lw_store *store = open_store(store_path);
+  made_case m = made_case_new("job: refused\n", SMALL_CARD);
+  m.given.card->file = NULL;
+  lw_error error = {0};
+  int64_t run = -7, jobs = -1;
+  assert_int_equal(lw_store_save(store, &m.given, m.work, &run, &error), LW_STORE);
+  HOLDS(error.text, "nothing was saved");
+  assert_int_equal(run, -7);
+  made_case_free(&m);
+  save_text(store, "job: next\n", NULL);
+  assert_int_equal(count_runs(store, NULL, true), 1);
+  lw_store_close(store);
+  sqlite3 *db = NULL;
+  assert_int_equal(sqlite3_open(store_path, &db), SQLITE_OK);
+  assert_int_equal(store_whole(db, "SELECT count(*) FROM job", &jobs), SQLITE_OK);
+  sqlite3_close(db);
+  assert_int_equal(jobs, 1);
+}
+
 /* ---- full disk ---- */
 
 static char *long_job(int number) {
@@ -872,6 +894,7 @@ int main(void) {
       IN_FOLDER(a_damaged_page_anywhere_is_found),
       IN_FOLDER(a_cut_store_is_found),
       IN_FOLDER(a_store_without_its_tables_is_found),
+      IN_FOLDER(a_refused_run_leaves_no_trace),
       IN_FOLDER(a_size_limit_loses_nothing),
       IN_FOLDER(a_full_disk_loses_nothing),
       IN_FOLDER(a_full_disk_refuses_import_and_copy_whole),
