@@ -5,9 +5,9 @@
 ** Everything but identity is optional; what is missing limits what can be said, and that is said.
 **
 ** Units    SI. Angles in rad of the crankshaft unless said; ignition timing positive before top
-*dead
-**          center. Screw positions in turns out from lightly seated, whatever the thread's hand.
-**          Vacuum is a depth below the air outside (positive). Compression is a gauge pressure.
+**          dead center. Screw positions in turns out from lightly seated, whatever the thread's
+**          hand. Vacuum is a depth below the air outside (positive). Compression is a gauge
+**          pressure.
 ** Errors   see doc.h.
 ** Memory   texts and lists live in the arena given to the reader.
 ** Files    docs/files.md, made from the tables (lw_card_table, lw_job_table).

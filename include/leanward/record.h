@@ -1,8 +1,7 @@
 /* leanward/record.h - files and the store: what comes in from disk and what must not be lost.
 **
 ** Units    SI in structs; JSON carries SI with the unit in the key's name (speed_rad_s,
-*co_fraction)
-**          beside the texts people read.
+**          co_fraction) beside the texts people read.
 ** Errors   every failure is one line in lw_error; a store that cannot be written is left as it was.
 ** Memory   named at each function.
 ** Threads  one lw_store is used by one thread; several processes may use one file (WAL).

@@ -68,12 +68,11 @@ typedef struct lw_check {
   lw_check_id id;
   const char *name;
   lw_fit answer;
-  bool essential;    /* the idle may not be set while this is not fit */
-  const char *found; /* "128, 131, 126, 130 psi"; NULL when nothing was read */
-  const char
-      *expected;    /* "120 to 150 psi, weakest at least 75 % of strongest"; NULL when no card */
-  const char *why;  /* the reason for the answer */
-  const char *next; /* what to do; NULL when nothing */
+  bool essential;       /* the idle may not be set while this is not fit */
+  const char *found;    /* "128, 131, 126, 130 psi"; NULL when nothing was read */
+  const char *expected; /* "120 to 150 psi, ..."; NULL when there is nothing to go by */
+  const char *why;      /* the reason for the answer */
+  const char *next;     /* what to do; NULL when nothing */
 } lw_check;
 
 typedef struct lw_fitness {

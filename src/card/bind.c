@@ -321,7 +321,7 @@ static const lw_field *find_field(const lw_table *table, const char *key) {
 }
 
 /* Required keys are texts: given means that words stand there, not only the key or a pair of
- * quotes. */
+   quotes. */
 static lw_status check_required(reader *r, const lw_table *table, const lw_node *node,
                                 const void *object) {
   for (size_t i = 0; i < table->count; i++) {

@@ -89,14 +89,14 @@ static void take_row(void *to, const lw_store_row *row) {
 
 static size_t terminal_width(void) {
   const char *said = getenv("COLUMNS");
-  int width = said ? atoi(said) : 0;
+  long width = said ? strtol(said, NULL, 10) : 0;
   struct winsize size;
   if (width <= 0 && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0) width = size.ws_col;
   return width > 0 && width < 10000 ? (size_t)width : DEFAULT_WIDTH;
 }
 
 static size_t room_for_car(const table *t) {
-  size_t room = terminal_width(), others = GAP * (COLUMNS - 1);
+  size_t room = terminal_width(), others = (size_t)GAP * (COLUMNS - 1);
   for (int i = 0; i < COLUMNS; i++)
     others += i == CAR ? 0 : t->widths[i];
   return room > others ? room - others : 0;

@@ -3,13 +3,13 @@
 ** For each mole of fuel carbon, CHxOy, S = 1 + x/4 - y/2 moles of O2 burn it completely. A share
 ** `unburned` leaves as it came. Over cylinders and cycles lambda is normal (mean lambda, standard
 ** deviation spread); the lean part leaves O2 over, the rich part lacks O2:
-**   over  = spread (phi(t) + t Phi(t)),   short = spread (phi(t) - t Phi(-t)),   t =
-*(lambda-1)/spread
+**
+**   t = (lambda - 1)/spread
+**   over = spread (phi(t) + t Phi(t)),    short = spread (phi(t) - t Phi(-t))
+**
 ** The lack shows as CO and H2, (CO + H2)/2 = burned S short, shared between them by the water-gas
 ** ratio K of the mixed gas. (Heywood 1988, 4.9: one mixture. The spread is ours: it is what lets CO
-** and O2 stand side by side, and it makes the inverse of lambda.c exact: lambda.c returns lambda
-*for
-** any spread and any unburned share.)
+** and O2 stand side by side. lambda.c returns this lambda for any spread and any unburned share.)
 */
 #include "leanward/exhaust.h"
 

@@ -37,7 +37,7 @@ static lw_status check(const lw_sample *s, lw_error *error) {
     if (v > 1 || isinf(v))
       return refuse(error, names[i], "more than 100 % was given; check the unit");
   }
-  if (x.o2 > 0.212) return refuse(error, "O2", "over 21 %, more than air holds; check it");
+  if (x.o2 > 0.21) return refuse(error, "O2", "over 21 %, more than air holds; check it");
   if (x.co + x.co2 > 0.25) {
     return refuse(error, "CO and CO2", "together over 25 %; no fuel gives that: check both");
   }

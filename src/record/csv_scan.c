@@ -1,6 +1,7 @@
 /* csv_scan.c - where the rows and cells of a CSV text begin and end. */
 #include "csv_scan.h"
 
+#include <assert.h>
 #include <string.h>
 
 /* Behind the quoted cell that opens at p, or NULL when it does not close before end. A closing
@@ -51,6 +52,7 @@ lw_csv_cell lw_csv_next(const char **p, const char *end) {
   bool quoted = begin < end && *begin == '"';
   if (quoted) stop = quoted_end(begin, end, true);
   if (!stop) stop = end; /* not closed: lw_csv_row does not pass such a row */
+  assert(stop);
   while (stop < end && *stop != ',')
     stop++;
   *p = stop < end ? stop + 1 : NULL;

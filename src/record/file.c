@@ -167,7 +167,11 @@ static lw_status draft_open(const char *path, lw_draft *draft, lw_error *error) 
     draft->path = there ? realpath(path, NULL) : strdup(path);
     fd = draft->path ? temporary_open(draft->path, &draft->temporary) : -1;
   }
-  if (fd < 0) return fail_at(error, path, LW_IO, "it cannot be written", errno);
+  /* the caller abandons the draft on failure, which frees its paths */
+  if (fd < 0) {
+    fail_at(error, path, LW_IO, "it cannot be written", errno);
+    return LW_IO; /* NOLINT(clang-analyzer-unix.Malloc) */
+  }
   if (there && draft->temporary) (void)fchmod(fd, info.st_mode & 0777);
   draft->stream = fdopen(fd, "wb");
   if (draft->stream) return LW_OK;

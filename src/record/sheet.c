@@ -51,15 +51,24 @@ static cairo_status_t grow(void *to, const unsigned char *data, unsigned int len
   return CAIRO_STATUS_SUCCESS;
 }
 
+/* text starts like shape, where d is any digit */
+static bool is_shape(const char *text, const char *shape) {
+  for (; *shape; text++, shape++) {
+    bool digit = *text >= '0' && *text <= '9';
+    if (*shape == 'd' ? !digit : *text != *shape) return false;
+  }
+  return true;
+}
+
 /* "2026-11-20" at the start of the job's date, else a fixed day: the same job gives the same bytes,
    whenever it is printed. */
 static void date_of(const lw_job *job, char *out, size_t size) {
-  int year = 0, month = 0, day = 0;
   const char *date = job->date ? job->date : "";
-  bool good = strlen(date) >= 10 && sscanf(date, "%4d-%2d-%2d", &year, &month, &day) == 3 &&
-              year >= 1900 && year <= 9999 && month >= 1 && month <= 12 && day >= 1 && day <= 31;
+  bool good = is_shape(date, "dddd-dd-dd") && memcmp(date, "1900", 4) >= 0 &&
+              memcmp(date + 5, "01", 2) >= 0 && memcmp(date + 5, "12", 2) <= 0 &&
+              memcmp(date + 8, "01", 2) >= 0 && memcmp(date + 8, "31", 2) <= 0;
   if (good) {
-    snprintf(out, size, "%04d-%02d-%02dT00:00:00Z", year, month, day);
+    snprintf(out, size, "%.10sT00:00:00Z", date);
   } else {
     snprintf(out, size, "1970-01-01T00:00:00Z");
   }

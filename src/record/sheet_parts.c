@@ -487,7 +487,7 @@ void lw_sheet_end(lw_pen *pen) {
     lw_pen_text(pen, cut, NULL, pen->left, y - 2, wide(pen), text);
   }
   y += 16;
-  y += lw_pen_text(pen, small, NULL, pen->left, y, wide(pen), cautions(pen));
+  lw_pen_text(pen, small, NULL, pen->left, y, wide(pen), cautions(pen));
   y = pen->bottom - 16;
   signature(pen, pen->left, y, third, "Technician", job->technician);
   signature(pen, pen->left + third + 24, y, third, "Customer", job->customer);

@@ -49,7 +49,7 @@ static char *immutable_name(const char *path) {
       *at++ = (char)*c;
     }
   }
-  strcpy(at, "?immutable=1");
+  memcpy(at, "?immutable=1", sizeof "?immutable=1");
   return name;
 }
 

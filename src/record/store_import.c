@@ -51,6 +51,10 @@ static int column_of(const char *name) {
 
 /* ---- one run, whatever the form ---- */
 
+static int two_digits(const char *at) {
+  return 10 * (at[0] - '0') + (at[1] - '0');
+}
+
 /* YYYY-MM-DDTHH:MM:SS.mmmZ with believable figures: times are compared as text. */
 static bool is_time(store_text t) {
   static const char shape[] = "0000-10-30T20:50:50.000Z";
@@ -59,9 +63,9 @@ static bool is_time(store_text t) {
     bool digit = isdigit((unsigned char)shape[i]) != 0;
     if (digit ? !isdigit((unsigned char)t.text[i]) : t.text[i] != shape[i]) return false;
   }
-  int month = atoi(t.text + 5), day = atoi(t.text + 8), hour = atoi(t.text + 11);
-  return month >= 1 && month <= 12 && day >= 1 && day <= 31 && hour <= 23 &&
-         atoi(t.text + 14) <= 59 && atoi(t.text + 17) <= 60;
+  int month = two_digits(t.text + 5), day = two_digits(t.text + 8);
+  return month >= 1 && month <= 12 && day >= 1 && day <= 31 && two_digits(t.text + 11) <= 23 &&
+         two_digits(t.text + 14) <= 59 && two_digits(t.text + 17) <= 60;
 }
 
 static bool is_verdict(const char *text) {

@@ -1,9 +1,8 @@
-/* store_save.c - one run of a job into the store: the sources as read, and the columns made of
- *them.
- **
- ** Reading rows are filled through the job's own key tables, so that a word a person may write in a
- ** job file and the word in the store cannot drift apart.
- */
+/* store_save.c - one run of a job into the store: the sources as read, and columns made of them.
+**
+** Reading rows are filled through the job's own key tables, so that a word a person may write in a
+** job file and the word in the store cannot drift apart.
+*/
 #include "store.h"
 
 #include <stdlib.h>
@@ -266,14 +265,15 @@ static lw_status check_sources(const lw_case *given, lw_error *error) {
   return LW_OK;
 }
 
-static int save_inside(lw_store *store, store_entry *entry, const store_words *words,
+static int save_inside(lw_store *store, const store_entry *entry, const store_words *words,
                        int64_t *run) {
   char now[40];
+  store_entry stamped = *entry;
   int code = store_run_sql(store->db, "BEGIN IMMEDIATE");
   if (code != SQLITE_OK) return code;
   code = free_time(store->db, now, sizeof now);
-  entry->saved_at = whole(now);
-  if (code == SQLITE_OK) code = store_insert(store->db, entry, words, run);
+  stamped.saved_at = whole(now);
+  if (code == SQLITE_OK) code = store_insert(store->db, &stamped, words, run);
   if (code == SQLITE_OK) code = store_run_sql(store->db, "COMMIT");
   return code;
 }

@@ -234,7 +234,7 @@ static void a_store_without_its_tables_is_found(void **state) {
   is_refused(store_path, "damaged (it has no version)");
 }
 
-/* A run that the tables refuse (a card without a name) takes nothing with it, and the store goes on. */
+/* A run that the tables refuse (a card without a name) takes nothing with it; the store goes on. */
 static void a_refused_run_leaves_no_trace(void **state) {
   (void)state;
   lw_store *store = open_store(store_path);

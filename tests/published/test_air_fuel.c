@@ -193,8 +193,7 @@ static void stoichiometric_ratios_of_textbooks_with_3_76(void **state) {
 }
 
 /* Books that take air as 23 or 23.1 % oxygen by mass; 3.773 mol of N2 and 28.962 kg/kmol make
- * it 23.15 %.
- */
+   it 23.15 %. */
 static double by_oxygen(double oxygen, double carbon, double hydrogen) {
   double h_c = hydrogen / 1 / (carbon / 12);
   double share = 31.998 / (4.773 * 28.962);

@@ -1,10 +1,9 @@
-/* test_burn.c - what comes out of the pipe, forward: textbooks, an open course's model, computed
- *gas.
- **
- ** Books count 3.76 mol of N2 for each O2 and the program 3.773: `at_air` waters a composition down
- *to
- ** the air of its source, so that the tolerance can be the source's last figure.
- */
+/* test_burn.c - what comes out of the pipe, forward: textbooks, an open course's model, and gas
+** computed with other programs' data.
+**
+** Books count 3.76 mol of N2 for each O2 and the program 3.773: `at_air` waters a composition down
+** to the air of its source, so that the tolerance can be the source's last figure.
+*/
 #include "check.h"
 #include "csv.h"
 
@@ -328,7 +327,7 @@ static void combustion_efficiency_by_mass(void **state) {
 }
 
 /* Heywood 1988, fig. 3-9 (from memory): near all of the fuel when lean, falling with the air when
- * rich. */
+   rich. */
 static void combustion_efficiency_falls_with_the_air(void **state) {
   (void)state;
   NEAR(efficiency(15.5, NAN), 1, 1e-9);

@@ -1,11 +1,9 @@
-/* test_lambda.c - lambda from exhaust gas against textbook balances, other formulas and computed
- *gas.
- **
- ** The textbook balances are the independent ones: their authors balance atoms by N2 or by the fuel
- *and
- ** assume no hydrogen in the exhaust. The same balance is had here with an endless water-gas
- *constant.
- */
+/* test_lambda.c - lambda from exhaust gas against textbooks, other formulas and computed gas.
+**
+** The textbook balances are the independent ones: their authors balance atoms by N2 or by the fuel
+** and assume no hydrogen in the exhaust. The same balance is had here with an endless water-gas
+** constant.
+*/
 #include "check.h"
 #include "csv.h"
 

@@ -93,7 +93,7 @@ static void displacements_read_the_same_in_both_systems(void **state) {
 }
 
 /* Moran and Shapiro print standard conditions of 40 CFR 1065.640: 1000 ft3/min at 101325 Pa, 293.15
- * K. */
+   K. */
 static void the_standard_flow_of_the_cfr(void **state) {
   (void)state;
   double mol = 101325 * read_one(LW_AIRFLOW, "1000 cfm") / (8.314462618 * 293.15);

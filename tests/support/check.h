@@ -1,10 +1,8 @@
-/* check.h - what every test stands on: cmocka, and checks against the outside that name their
-*source.
+/* check.h - what every test stands on: cmocka, and checks against the outside with their sources.
 **
 ** A published check is one call: PUBLISHED(got, want, tolerance, source). It fails with all four,
-*so
-** that a log alone tells what was compared. `source` names the book, rule or data set and where in
-** it; it ends in "(from memory)" when the figure could not be read, and in "(common practice, no
+** so that a log alone tells what was compared. `source` names the book, rule or data set and where
+** in it; it ends in "(from memory)" when the figure could not be read, and in "(common practice, no
 ** source)" for what the trade knows.
 */
 #ifndef LW_TESTS_CHECK_H
