@@ -9,8 +9,9 @@
 **          are refused, with the nearest known key.
 ** Memory   tree, texts and lists live in the caller's arena.
 ** Threads  reentrant apart from lw_units.
-** Limits   4 MiB of text, 40 levels, 50,000 nodes, 1,000 keys in a map; anchors, aliases and tags are refused: nobody
-**          needs them on a spec card, and they are how a small file becomes a large one.
+** Limits   4 MiB of text, 40 levels, 50,000 nodes, 1,000 keys in a map; anchors, aliases and tags
+**          are refused: nobody needs them on a spec card, and they are how a small file becomes a
+**          large one.
 ** Source   YAML 1.1 as read by libyaml 0.2.5.
 */
 #ifndef LEANWARD_DOC_H
