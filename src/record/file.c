@@ -148,6 +148,7 @@ static void draft_free(lw_draft *draft) {
   *draft = (lw_draft){0};
 }
 
+/* On failure the caller abandons the draft, which frees its paths. */
 static lw_status draft_open(const char *path, lw_draft *draft, lw_error *error) {
   struct stat info;
   bool there = stat(path, &info) == 0;
@@ -164,14 +165,11 @@ static lw_status draft_open(const char *path, lw_draft *draft, lw_error *error) 
     fd = open(path, O_WRONLY | O_CLOEXEC);
   } else {
     /* follow a symbolic link: the file it names is replaced, not the link */
-    draft->path = there ? realpath(path, NULL) : strdup(path);
-    fd = draft->path ? temporary_open(draft->path, &draft->temporary) : -1;
+    char *target = there ? realpath(path, NULL) : strdup(path);
+    fd = target ? temporary_open(target, &draft->temporary) : -1;
+    draft->path = target;
   }
-  /* the caller abandons the draft on failure, which frees its paths */
-  if (fd < 0) {
-    fail_at(error, path, LW_IO, "it cannot be written", errno);
-    return LW_IO; /* NOLINT(clang-analyzer-unix.Malloc) */
-  }
+  if (fd < 0) return fail_at(error, path, LW_IO, "it cannot be written", errno);
   if (there && draft->temporary) (void)fchmod(fd, info.st_mode & 0777);
   draft->stream = fdopen(fd, "wb");
   if (draft->stream) return LW_OK;
