@@ -95,7 +95,9 @@ static void check_air_leak(desk *d, lw_check *c) {
   const lw_checks *k = &d->work->job->checks;
   c->essential = true;
   c->expected = "none";
-  c->next = "test the base, manifold joints, hoses and throttle shaft while the engine idles";
+  c->next =
+      "test the base, manifold joints, hoses and throttle shaft, best with smoke; spray nothing "
+      "that burns on a hot engine";
   switch (k->leak_test) {
   case LW_LEAK_NONE:
     c->answer = LW_FIT;
@@ -162,7 +164,9 @@ static void check_needle(desk *d, lw_check *c) {
   switch (n) {
   case LW_NEEDLE_REGULAR_DROP:
     c->why = "one cylinder does not do its share: valve, plug or gasket";
-    c->next = "cancel one cylinder at a time and find the one that makes no difference";
+    c->next =
+        "cancel one cylinder at a time (its lead grounded, never held by hand) and find the one "
+        "that makes no difference";
     break;
   case LW_NEEDLE_IRREGULAR_DROP:
     c->why = "a sticking valve or a plug that misses now and then";
@@ -172,9 +176,7 @@ static void check_needle(desk *d, lw_check *c) {
     c->why = "worn valve guides or weak springs";
     c->next = "find the cause before the idle is set";
     break;
-  case LW_NEEDLE_DRIFT:
-    c->why = "slow drift is usually the mixture itself; the screws cure it";
-    break;
+  case LW_NEEDLE_DRIFT: c->why = "slow drift is usually the mixture, or a small air leak"; break;
   default: c->why = "no single cylinder stands out";
   }
 }
@@ -226,9 +228,10 @@ static void check_fall_time(desk *d, lw_check *c) {
     c->essential = fitted;
     c->answer = fitted || !d->work->card ? LW_FIT_UNKNOWN : LW_FIT;
     c->why = fitted          ? "not timed"
-             : d->work->card ? "no advance control valve on this engine"
+             : d->work->card ? "the card names no advance control valve"
                              : "not timed; no card says whether there is a control valve";
-    if (fitted) c->next = "open and release the throttle and time the vacuum at the distributor";
+    if (fitted)
+      c->next = "in neutral open and release the throttle and time the vacuum at the distributor";
     return;
   }
   c->essential = true;
@@ -260,7 +263,7 @@ static void sum_up(desk *d, lw_fitness *f) {
   const lw_check *first = bad ? bad : open;
   f->overall = bad ? LW_NOT_FIT : open ? LW_FIT_UNKNOWN : LW_FIT;
   if (bad) {
-    f->summary = say(d, "not fit to be adjusted: %s, %s", bad->name, bad->why);
+    f->summary = say(d, "not fit to be adjusted: %s (%s)", bad->name, bad->why);
   } else if (open) {
     f->summary = say(d, "not known to be fit: %zu needed check%s not made, the first is %s",
                      essential_open, essential_open == 1 ? " was" : "s were", open->name);

@@ -87,7 +87,7 @@ void check_compression(desk *d, lw_check *c) {
   lw_range spec = at_this_pressure(d, e->compression_pressure);
   c->essential = true;
   c->expected = compression_expected(d, share, e->compression_variation, spec);
-  c->next = "measure compression on every cylinder, throttle open, engine warm";
+  c->next = "measure compression on every cylinder: engine warm, throttle open, ignition disabled";
   size_t wanted = (size_t)(e->cylinders ? e->cylinders : d->work->job->car.cylinders);
   if (v->count == 0) {
     c->why = "compression was not measured";
@@ -138,7 +138,10 @@ void check_leakage(desk *d, lw_check *c) {
   c->answer = good ? LW_FIT : LW_NOT_FIT;
   c->essential = true;
   c->why = say(d, "most in cylinder %zu, %.0f %%", cyl.strongest + 1, cyl.hi * 100);
-  if (!good) c->next = "listen at the carburetor, tailpipe, filler and radiator, and repair first";
+  if (!good)
+    c->next =
+        "listen at the carburetor, tailpipe, oil filler and radiator (opened only when cool), and "
+        "repair first";
 }
 
 /* ---- ignition ---- */
