@@ -44,7 +44,7 @@ static void note_fewer(lw_exhaust *out) {
   if (out->source != LW_LAMBDA_INFERRED) return;
   char text[320], missing[40];
   list_missing(out, missing, sizeof missing);
-  double now = 0.5 * (out->lambda_hi - out->lambda_lo), all = LW_COVERAGE * out->u_all;
+  double now = LW_COVERAGE * out->lambda.u, all = LW_COVERAGE * out->u_all; /* as in the tables */
   char band[24], full[24];
   snprintf(text, sizeof text,
            "%s not read: lambda leans on how engines usually burn, and on no outside air at the "
