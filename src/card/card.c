@@ -132,6 +132,7 @@ static const lw_table choke_table = TABLE("choke", choke_fields);
 #define S lw_carburetor_card
 static const lw_field carburetor_fields[] = {
     WHOLE("barrels", barrels, 1, 8, "number of barrels of the unit"),
+    WHOLE("units", units, 1, 2, "units on one manifold; of two, the front one has a fixed idle"),
     CHOICE("bowl vent", vent, words_vent, "where the fuel bowl breathes"),
     MAP("primary", primary, &barrel_table, "the barrels that open first"),
     MAP("secondary", secondary, &barrel_table, "the barrels that open later"),

@@ -14,9 +14,10 @@
 
 #include <math.h>
 
-enum { COARSE = 61, FINE = 81, SPREADS = 7, SHARES = 5 };
+enum { COARSE = 61, FINE = 81, SPREADS = 9, SHARES = 7 };
 
-static const double normal_nodes[SPREADS] = {-2.25, -1.5, -0.75, 0, 0.75, 1.5, 2.25};
+static const double normal_nodes[SPREADS] = {-2.4, -1.8, -1.2, -0.6, 0, 0.6, 1.2, 1.8, 2.4};
+static const double share_nodes[SHARES] = {-2.4, -1.6, -0.8, 0, 0.8, 1.6, 2.4};
 
 typedef struct model {
   const lw_sample *sample;
@@ -55,8 +56,8 @@ static model model_of(const lw_sample *sample) {
     m.spread_weight[i] = exp(-0.5 * normal_nodes[i] * normal_nodes[i]);
   }
   for (int i = 0; i < SHARES; i++) {
-    m.shares[i] = 0.012 * pow(2.2, normal_nodes[i + 1]);
-    m.share_weight[i] = exp(-0.5 * normal_nodes[i + 1] * normal_nodes[i + 1]);
+    m.shares[i] = 0.012 * pow(2.2, share_nodes[i]);
+    m.share_weight[i] = exp(-0.5 * share_nodes[i] * share_nodes[i]);
   }
   if (lw_known(sample->x.hc)) m.share_count = 1; /* its share follows from lambda: see products */
   return m;

@@ -1,0 +1,413 @@
+/* assemble.c - all balances of a network and their exact derivatives at given unknowns.
+**
+** Every passage is evaluated once: its opening (gate), its flow one way or both ways, and how they
+** change with the unknowns behind its ends; the changes are kept as a short list of terms and added
+** to the rows of the nodes it joins.
+*/
+#include "net_internal.h"
+
+#include <assert.h>
+#include <math.h>
+#include <string.h>
+
+enum { TERMS = 16 };
+
+static const double gravity = 9.80665;
+/* Keep a node in which nothing flows from leaving its equations empty. As flows they are a
+   billionth of an idle circuit's. */
+static const double pore = 1e-15;   /* kg/(s Pa) to the air outside */
+static const double settle = 1e-13; /* kg/s toward what the node holds at rest */
+
+/* A sum of changes: d(something) = sum v * d(unknown col). */
+typedef struct terms {
+  int n, col[TERMS];
+  double v[TERMS];
+} terms;
+
+static void term(terms *t, int col, double v) {
+  if (col < 0) return;
+  assert(t->n < TERMS);
+  t->col[t->n] = col;
+  t->v[t->n++] = v;
+}
+
+static void scaled(terms *t, const terms *from, double by) {
+  for (int i = 0; i < from->n; i++)
+    term(t, from->col[i], by * from->v[i]);
+}
+
+/* ---- where unknowns live ---- */
+
+int lw_net_block_at(const lw_net *net, int barrel) {
+  int at = 0;
+  for (int b = 0; b < barrel; b++)
+    at += net->block_size[b];
+  return at;
+}
+
+int lw_net_border_at(const lw_net *net) {
+  return net->unknown_count - net->border_size;
+}
+
+typedef struct place {
+  int block, local; /* block -1: border */
+} place;
+
+typedef struct sheet {
+  const lw_net *net;
+  const lw_setting *setting;
+  lw_system *s;
+  lw_fluids fluids;
+  place places[LW_NET_UNKNOWNS];
+  struct value {
+    double p, y;
+    terms dp; /* in Pa for each unit of the unknown */
+    int ycol;
+  } value[LW_NET_NODES];
+  struct plate {
+    double angle;
+    terms d; /* rad */
+  } plate[LW_NET_BARRELS];
+  double venturi[LW_NET_BARRELS];
+  terms d_venturi[LW_NET_BARRELS];
+} sheet;
+
+static void map_places(sheet *w) {
+  int u = 0;
+  for (int b = 0; b < w->net->barrel_count; b++) {
+    for (int i = 0; i < w->net->block_size[b]; i++)
+      w->places[u++] = (place){b, i};
+  }
+  for (int i = 0; i < w->net->border_size; i++)
+    w->places[u++] = (place){-1, i};
+}
+
+static void jacobian(sheet *w, int row, int col, double v) {
+  place r = w->places[row], c = w->places[col];
+  if (r.block >= 0 && c.block == r.block) {
+    w->s->a[r.block][r.local][c.local] += v;
+  } else if (r.block >= 0) {
+    assert(c.block < 0); /* builders keep barrels apart but for the border */
+    w->s->b[r.block][r.local][c.local] += v;
+  } else if (c.block >= 0) {
+    w->s->c[c.block][r.local][c.local] += v;
+  } else {
+    w->s->d[r.local][c.local] += v;
+  }
+}
+
+static void add_row(sheet *w, int row, double r, const terms *d, double by) {
+  w->s->r[row] += by * r;
+  for (int i = 0; i < d->n; i++)
+    jacobian(w, row, d->col[i], by * d->v[i]);
+}
+
+/* ---- nodes ---- */
+
+static void plain_value(sheet *w, int i, const double *x) {
+  const lw_net_node *n = &w->net->nodes[i];
+  struct value *v = &w->value[i];
+  v->ycol = -1;
+  switch (n->kind) {
+  case LW_NET_AMBIENT: v->p = w->setting->ambient; break;
+  case LW_NET_INNER:
+    v->y = x[n->unknown + 1];
+    v->ycol = n->unknown + 1;
+    /* fall through */
+  case LW_NET_GAS:
+    v->p = LW_BAR * x[n->unknown];
+    term(&v->dp, n->unknown, LW_BAR);
+    break;
+  default: break; /* derived ones follow */
+  }
+}
+
+/* Air through a barrel's venturi, its booster's signal and the pressure below it. */
+static void barrel_values(sheet *w, int b, const double *x) {
+  const lw_barrel *barrel = &w->net->barrels[b];
+  const struct value *horn = &w->value[barrel->horn];
+  double mach = x[barrel->unknown];
+  lw_venturi v = lw_venturi_flow(barrel->cd_area, &w->fluids, horn->p, mach);
+  double open = 1, d_open = 0;
+  if (barrel->valve_full > 0) { /* a shut air valve still lets a fiftieth by */
+    const double shut = 0.02;
+    double slope = 0;
+    double share =
+        lw_air_valve_share(horn->p - v.throat, barrel->valve_opens, barrel->valve_full, &slope);
+    open = shut + (1 - shut) * share;
+    d_open = (1 - shut) * slope;
+  }
+  w->venturi[b] = v.m * open;
+  terms *d = &w->d_venturi[b];
+  term(d, barrel->unknown, v.d_mach_m * open - v.m * d_open * v.d_mach_throat);
+  scaled(d, &horn->dp, v.d_p_m * open + v.m * d_open * (1 - v.d_p_throat));
+  if (barrel->signal >= 0) {
+    /* (throat/horn)^booster: the depression times booster while it is small, never below zero */
+    struct value *s = &w->value[barrel->signal];
+    double ratio = v.throat / horn->p, power = pow(ratio, barrel->booster);
+    double by_throat = barrel->booster * power / ratio;
+    s->p = horn->p * power;
+    term(&s->dp, barrel->unknown, by_throat * v.d_mach_throat);
+    scaled(&s->dp, &horn->dp, by_throat * v.d_p_throat + power * (1 - barrel->booster));
+  }
+  struct value *below = &w->value[barrel->below];
+  below->p = horn->p - barrel->lost * (horn->p - v.throat);
+  term(&below->dp, barrel->unknown, barrel->lost * v.d_mach_throat);
+  scaled(&below->dp, &horn->dp, 1 - barrel->lost * (1 - v.d_p_throat));
+}
+
+static void plate_angle(sheet *w, int b) {
+  const lw_barrel *barrel = &w->net->barrels[b];
+  struct plate *plate = &w->plate[b];
+  double travel = barrel->wide - barrel->closed - barrel->stop, slope = 0;
+  double pedal = w->setting->throttle;
+  switch (barrel->linkage) {
+  case LW_LINK_PEDAL: plate->angle = barrel->closed + barrel->stop + pedal * travel; return;
+  case LW_LINK_LATE: {
+    double share = (pedal - barrel->link_from) / (barrel->link_to - barrel->link_from);
+    plate->angle = barrel->closed + barrel->stop + fmin(fmax(share, 0), 1) * travel;
+    return;
+  }
+  case LW_LINK_DIAPHRAGM: {
+    const struct value *horn = &w->value[barrel->horn], *at = &w->value[barrel->diaphragm];
+    double share = lw_air_valve_share(horn->p - at->p, barrel->link_from, barrel->link_to, &slope);
+    plate->angle = barrel->closed + barrel->stop + share * travel;
+    scaled(&plate->d, &horn->dp, slope * travel);
+    scaled(&plate->d, &at->dp, -slope * travel);
+    return;
+  }
+  case LW_LINK_SHUT: break;
+  }
+  plate->angle = barrel->closed + barrel->stop;
+}
+
+static void all_values(sheet *w, const double *x) {
+  const lw_net *net = w->net;
+  for (int i = 0; i < net->node_count; i++)
+    plain_value(w, i, x);
+  for (int b = 0; b < net->barrel_count; b++)
+    barrel_values(w, b, x);
+  for (int b = 0; b < net->barrel_count; b++)
+    plate_angle(w, b);
+  for (int i = 0; i < net->node_count; i++) {
+    if (net->nodes[i].kind != LW_NET_BOWL) continue;
+    w->value[i].p = w->value[net->nodes[i].vent].p;
+    w->value[i].dp = w->value[net->nodes[i].vent].dp;
+    w->value[i].y = 1;
+  }
+}
+
+/* ---- gates ---- */
+
+static double slot_share(sheet *w, const lw_passage *p, terms *d) {
+  const lw_barrel *barrel = &w->net->barrels[p->barrel];
+  const struct plate *plate = &w->plate[p->barrel];
+  double by_angle = 0, by_edge = 0;
+  double edge = lw_throttle_edge(plate->angle, barrel->closed, barrel->bore, &by_angle);
+  double share = lw_slot_below(edge, p->low, p->high, &by_edge) / p->high;
+  double slope = by_edge * by_angle / p->high;
+  bool above = p->gate == LW_GATE_SLOT_ABOVE;
+  scaled(d, &plate->d, above ? -slope : slope);
+  return above ? 1 - share : share;
+}
+
+/* Share of the full opening, and how it changes. */
+static double gate(sheet *w, const lw_passage *p, terms *d) {
+  double slope = 0, share = 1;
+  switch (p->gate) {
+  case LW_GATE_NONE: break;
+  case LW_GATE_POWER: {
+    const struct value *m = &w->value[p->barrel];
+    double vacuum = w->setting->ambient - m->p;
+    share = lw_air_valve_share(p->high - vacuum, 0, p->high - p->low, &slope);
+    scaled(d, &m->dp, slope);
+    break;
+  }
+  case LW_GATE_CHECK: {
+    const struct value *a = &w->value[p->from], *b = &w->value[p->to];
+    share = 1 - lw_smooth_step((a->p - b->p - p->low) / (p->high - p->low), &slope);
+    scaled(d, &a->dp, -slope / (p->high - p->low));
+    scaled(d, &b->dp, slope / (p->high - p->low));
+    break;
+  }
+  case LW_GATE_SLOT_BELOW:
+  case LW_GATE_SLOT_ABOVE: return slot_share(w, p, d);
+  case LW_GATE_PLATE: {
+    const lw_barrel *barrel = &w->net->barrels[p->barrel];
+    share = lw_throttle_share(w->plate[p->barrel].angle, barrel->closed, barrel->shaft, &slope);
+    scaled(d, &w->plate[p->barrel].d, slope);
+    break;
+  }
+  }
+  return share;
+}
+
+/* ---- flows into rows ---- */
+
+/* m (kg/s) with its changes leaves `from` and arrives at `to`, holding y_from of fuel. */
+static void carry(sheet *w, int from, int to, double m, const terms *d) {
+  const lw_net_node *f = &w->net->nodes[from], *t = &w->net->nodes[to];
+  const struct value *vf = &w->value[from], *vt = &w->value[to];
+  int out = f->kind == LW_NET_SIGNAL || f->kind == LW_NET_BELOW ? w->net->barrels[f->barrel].unknown
+                                                                : f->unknown;
+  int in = t->kind == LW_NET_SIGNAL || t->kind == LW_NET_BELOW ? w->net->barrels[t->barrel].unknown
+                                                               : t->unknown;
+  if (out >= 0) {
+    add_row(w, out, m, d, -1);
+    w->s->through[out] += m;
+    if (f->kind == LW_NET_INNER) w->s->through[out + 1] += m;
+  }
+  if (in < 0) return;
+  w->s->through[in] += m;
+  if (t->kind != LW_NET_INNER) { /* only the air counts from here on */
+    add_row(w, in, m, d, 1 - vf->y);
+    if (vf->ycol >= 0) jacobian(w, in, vf->ycol, -m);
+    return;
+  }
+  add_row(w, in, m, d, 1);
+  w->s->through[in + 1] += m;
+  add_row(w, in + 1, m, d, vf->y - vt->y);
+  if (vf->ycol >= 0) jacobian(w, in + 1, vf->ycol, m);
+  jacobian(w, in + 1, vt->ycol, -m);
+}
+
+/* One way of a mixture passage. Returns the flow. */
+static double one_way(sheet *w, const lw_passage *p, int from, int to, bool back, double open,
+                      const terms *d_open) {
+  const struct value *f = &w->value[from], *t = &w->value[to];
+  double rise = w->net->nodes[from].height - w->net->nodes[to].height;
+  double weight = w->fluids.fuel_density * gravity, sump = back ? p->sump : 0;
+  /* what fuel the passage holds stands in it as a column; gas must push the sump's fuel down first
+     */
+  double upstream = f->p + weight * (f->y * rise - (1 - f->y) * sump);
+  if (!(upstream > t->p) || !(open > 0)) return 0;
+  lw_mix_flow flow = lw_mix_orifice(&p->orifice, &w->fluids, upstream, f->y, t->p);
+  if (!(flow.m > 0)) return 0;
+  terms d = {0};
+  scaled(&d, &f->dp, open * flow.d_p1);
+  scaled(&d, &t->dp, open * flow.d_p2);
+  term(&d, f->ycol, open * (flow.d_y + flow.d_p1 * weight * (rise + sump)));
+  scaled(&d, d_open, flow.m);
+  carry(w, from, to, open * flow.m, &d);
+  return open * flow.m;
+}
+
+static double gas_passage(sheet *w, const lw_passage *p, double open, const terms *d_open) {
+  const struct value *f = &w->value[p->from], *t = &w->value[p->to];
+  lw_flow flow = lw_gas_flow(p->cd_area, &w->fluids, f->p, t->p);
+  terms d = {0};
+  bool forward = flow.m >= 0;
+  double sign = forward ? 1 : -1;
+  scaled(&d, &f->dp, sign * open * flow.d_p1);
+  scaled(&d, &t->dp, sign * open * flow.d_p2);
+  scaled(&d, d_open, sign * flow.m);
+  carry(w, forward ? p->from : p->to, forward ? p->to : p->from, sign * open * flow.m, &d);
+  return open * flow.m;
+}
+
+static double passage(sheet *w, const lw_passage *p, double *fuel) {
+  terms d_open = {0};
+  double open = gate(w, p, &d_open);
+  if (p->gas) {
+    *fuel = 0;
+    return gas_passage(w, p, open, &d_open);
+  }
+  double there = one_way(w, p, p->from, p->to, false, open, &d_open);
+  double back = one_way(w, p, p->to, p->from, true, open, &d_open);
+  *fuel = there * w->value[p->from].y - back * w->value[p->to].y;
+  return there - back;
+}
+
+static void venturis(sheet *w) {
+  for (int b = 0; b < w->net->barrel_count; b++) {
+    const lw_barrel *barrel = &w->net->barrels[b];
+    int horn = w->net->nodes[barrel->horn].unknown;
+    double m = w->venturi[b];
+    add_row(w, barrel->unknown, m, &w->d_venturi[b], 1);
+    w->s->through[barrel->unknown] += fabs(m);
+    if (horn < 0) continue;
+    add_row(w, horn, m, &w->d_venturi[b], -1);
+    w->s->through[horn] += fabs(m);
+  }
+}
+
+/* What the cylinders draw: linear in the manifold's pressure (carb.h, lw_draw). */
+static double draw(const lw_net *net, const lw_setting *set, double p, double *slope) {
+  const lw_draw *e = &net->draw;
+  double r = e->compression_ratio, g = e->gamma;
+  double scale = e->eta0 * e->displacement * set->speed / (4 * 3.14159265358979323846) /
+                 (net->fluids.air_r * e->temperature) / net->manifold_count;
+  *slope = scale * (r / (r - 1) - (g - 1) / (g * (r - 1)));
+  return *slope * p - scale * set->ambient / (g * (r - 1));
+}
+
+static void draws(sheet *w) {
+  for (int i = 0; i < w->net->manifold_count; i++) {
+    int node = w->net->manifolds[i], row = w->net->nodes[node].unknown;
+    double slope = 0, m = draw(w->net, w->setting, w->value[node].p, &slope);
+    terms d = {0};
+    scaled(&d, &w->value[node].dp, slope);
+    add_row(w, row, m, &d, -1);
+    w->s->through[row] += fabs(m);
+  }
+}
+
+static void rests(sheet *w) {
+  for (int i = 0; i < w->net->node_count; i++) {
+    const lw_net_node *n = &w->net->nodes[i];
+    if (n->kind != LW_NET_INNER) continue;
+    w->s->r[n->unknown] += pore * (w->setting->ambient - w->value[i].p);
+    jacobian(w, n->unknown, n->unknown, -pore * LW_BAR);
+    w->s->r[n->unknown + 1] += settle * (n->rest_y - w->value[i].y);
+    jacobian(w, n->unknown + 1, n->unknown + 1, -settle);
+  }
+}
+
+static void clear(const lw_net *net, lw_system *s) {
+  memset(s->r, 0, sizeof s->r);
+  memset(s->through, 0, sizeof s->through);
+  for (int b = 0; b < net->barrel_count; b++) {
+    memset(s->a[b], 0, sizeof s->a[b]);
+    memset(s->b[b], 0, sizeof s->b[b]);
+    memset(s->c[b], 0, sizeof s->c[b]);
+  }
+  memset(s->d, 0, sizeof s->d);
+}
+
+static void evaluate(const lw_net *net, const lw_setting *setting, const double *x, lw_system *s,
+                     lw_point *point) {
+  sheet w = {.net = net, .setting = setting, .s = s, .fluids = net->fluids};
+  if (setting->temperature > 0 && setting->temperature != net->fluids.temperature) {
+    w.fluids = lw_fluids_at(setting->temperature, net->fuel_density_15);
+  }
+  clear(net, s);
+  map_places(&w);
+  all_values(&w, x);
+  for (int i = 0; i < net->passage_count; i++) {
+    double fuel = 0, m = passage(&w, &net->passages[i], &fuel);
+    if (!point) continue;
+    point->flow[i] = m;
+    point->fuel_flow[i] = fuel;
+  }
+  venturis(&w);
+  draws(&w);
+  rests(&w);
+  if (!point) return;
+  for (int i = 0; i < net->node_count; i++) {
+    point->pressure[i] = w.value[i].p;
+    point->fuel_fraction[i] = w.value[i].y;
+  }
+  for (int b = 0; b < net->barrel_count; b++) {
+    point->barrel_air[b] = w.venturi[b];
+    point->angle[b] = w.plate[b].angle - net->barrels[b].closed;
+  }
+}
+
+void lw_net_assemble(const lw_net *net, const lw_setting *setting, const double *x, lw_system *s) {
+  evaluate(net, setting, x, s, NULL);
+}
+
+void lw_net_flows(const lw_net *net, const lw_setting *setting, const double *x, lw_point *point) {
+  lw_system s;
+  evaluate(net, setting, x, &s, point);
+}

@@ -1,0 +1,240 @@
+/* solve.c - Newton's method on the balances of a network, with two fallbacks.
+**
+** 1. Damped Newton: exact Jacobian, steps held inside what unknowns can be, halved while the sum of
+**    squares of the scaled balances does not fall.
+** 2. Relaxed: each node is given a small volume and the network is followed in time (implicit Euler
+**    with steps that grow as the balances fall) until Newton takes over. It cannot cycle.
+** 3. Walked in: from a half-open throttle at 2,500 rpm, where every unit solves, the setting is
+** moved to the wanted one in steps that shrink when one fails.
+** Converged means: every balance is under 1e-9 of the flow through its node (floor 1 mg/h).
+*/
+#include "net_internal.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { NEWTON_STEPS = 60, HALVINGS = 6, RELAXED_STEPS = 400, WALK_STEPS = 60 };
+
+static const double tolerance = 1e-9;
+static const double floor_flow = 2.8e-10; /* kg/s: 1 mg/h */
+
+typedef enum sort { SORT_MACH, SORT_PRESSURE, SORT_FUEL } sort;
+
+typedef struct job {
+  const lw_net *net;
+  lw_setting setting;
+  sort sorts[LW_NET_UNKNOWNS];
+  int node_of[LW_NET_UNKNOWNS]; /* node of a row; -1 - barrel for a barrel's air */
+  double hold[LW_NET_UNKNOWNS]; /* kg for each unit of the unknown, for the relaxed way */
+  lw_system s;                  /* at x */
+  double norm, merit;
+  int worst, steps;
+  double x[LW_NET_UNKNOWNS];
+} job;
+
+static void sort_unknowns(job *j) {
+  const lw_net *net = j->net;
+  for (int b = 0; b < net->barrel_count; b++) {
+    int u = net->barrels[b].unknown;
+    j->sorts[u] = SORT_MACH;
+    j->node_of[u] = -1 - b;
+    j->hold[u] = -1e-4; /* its balance rises with it: see relax */
+  }
+  for (int i = 0; i < net->node_count; i++) {
+    int u = net->nodes[i].unknown;
+    if (u < 0) continue;
+    j->sorts[u] = SORT_PRESSURE;
+    j->node_of[u] = i;
+    j->hold[u] = net->nodes[i].kind == LW_NET_GAS ? 2e-3 : 1e-6;
+    if (net->nodes[i].kind != LW_NET_INNER) continue;
+    j->sorts[u + 1] = SORT_FUEL;
+    j->node_of[u + 1] = i;
+    j->hold[u + 1] = 1e-6;
+  }
+}
+
+/* Norm of the balances, each over the flow through its node. */
+static void measure(job *j) {
+  j->norm = j->merit = 0;
+  j->worst = -1;
+  for (int i = 0; i < j->net->unknown_count; i++) {
+    double e = fabs(j->s.r[i]) / (j->s.through[i] + floor_flow);
+    j->merit += e * e;
+    if (e > j->norm || !(e == e)) {
+      j->norm = e;
+      j->worst = i;
+    }
+  }
+}
+
+static void evaluate(job *j) {
+  lw_net_assemble(j->net, &j->setting, j->x, &j->s);
+  measure(j);
+}
+
+static double held(sort kind, double x) {
+  switch (kind) {
+  case SORT_MACH: return fmin(fmax(x, -0.3), 1.2);
+  case SORT_PRESSURE: return fmin(fmax(x, 0.005), 2);
+  case SORT_FUEL: return fmin(fmax(x, 0), 1);
+  }
+  return x;
+}
+
+/* The share of a step that keeps every unknown's change believable. */
+static double first_share(const job *j, const double *step) {
+  static const double most[] = {[SORT_MACH] = 0.3, [SORT_PRESSURE] = 0.35, [SORT_FUEL] = 2};
+  double share = 1;
+  for (int i = 0; i < j->net->unknown_count; i++) {
+    double s = fabs(step[i]);
+    if (s * share > most[j->sorts[i]]) share = most[j->sorts[i]] / s;
+  }
+  return share;
+}
+
+static void move(job *j, const double *from, const double *step, double share) {
+  for (int i = 0; i < j->net->unknown_count; i++)
+    j->x[i] = held(j->sorts[i], from[i] + share * step[i]);
+}
+
+/* ---- Newton ---- */
+
+static bool newton(job *j, int most) {
+  double step[LW_NET_UNKNOWNS], from[LW_NET_UNKNOWNS];
+  size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
+  evaluate(j);
+  for (int i = 0, stuck = 0; i < most; i++) {
+    if (j->norm <= tolerance) return true;
+    double merit = j->merit;
+    memcpy(from, j->x, bytes);
+    if (!lw_net_step(j->net, &j->s, step)) return false;
+    j->steps++;
+    double share = first_share(j, step);
+    bool better = false;
+    for (int k = 0; k < HALVINGS && !better; k++, share *= 0.5) {
+      move(j, from, step, share);
+      evaluate(j);
+      better = j->merit < merit || j->norm <= tolerance;
+    }
+    /* a kink (a flow that turns round) can raise the sum once on the way: go on, but not for long
+   */
+    if (!better && ++stuck > 3) return false;
+  }
+  return j->norm <= tolerance;
+}
+
+/* ---- in time ---- */
+
+static void add_hold(job *j, double dt) {
+  int at = 0;
+  for (int b = 0; b < j->net->barrel_count; b++) {
+    for (int i = 0; i < j->net->block_size[b]; i++, at++)
+      j->s.a[b][i][i] -= j->hold[at] / dt;
+  }
+  for (int i = 0; i < j->net->border_size; i++, at++)
+    j->s.d[i][i] -= j->hold[at] / dt;
+}
+
+static bool relax(job *j) {
+  double step[LW_NET_UNKNOWNS], from[LW_NET_UNKNOWNS], dt = 1e-3, last;
+  size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
+  evaluate(j);
+  for (int i = 0; i < RELAXED_STEPS; i++) {
+    last = j->norm;
+    memcpy(from, j->x, bytes);
+    add_hold(j, dt);
+    if (!lw_net_step(j->net, &j->s, step)) return false;
+    j->steps++;
+    move(j, from, step, first_share(j, step));
+    evaluate(j);
+    dt *= fmin(fmax(last / j->norm, 0.5), 3);
+    dt = fmin(fmax(dt, 1e-6), 1e3);
+    if (j->norm > 1e-4 && i % 25 != 24) continue;
+    memcpy(from, j->x, bytes);
+    if (newton(j, 20)) return true;
+    memcpy(j->x, from, bytes);
+    evaluate(j);
+  }
+  return false;
+}
+
+/* ---- walking in ---- */
+
+/* The setting at a share t of the way from where every unit solves. */
+static lw_setting between(const lw_setting *to, double t) {
+  lw_setting s = *to;
+  double start_speed = 262, start_throttle = 0.4;
+  s.speed = start_speed + t * (to->speed - start_speed);
+  s.throttle = start_throttle + t * (to->throttle - start_throttle);
+  return s;
+}
+
+static bool walk(job *j, const lw_setting *to) {
+  double at = 0, stride = 0.25, from[LW_NET_UNKNOWNS];
+  size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
+  j->setting = between(to, 0);
+  lw_net_cold(j->net, &j->setting, j->x);
+  if (!newton(j, NEWTON_STEPS) && !relax(j)) return false;
+  for (int i = 0; i < WALK_STEPS && at < 1; i++) {
+    double next = fmin(at + stride, 1);
+    memcpy(from, j->x, bytes);
+    j->setting = between(to, next);
+    if (newton(j, 25) || (stride < 0.02 && relax(j))) {
+      at = next;
+      stride *= 1.6;
+    } else {
+      memcpy(j->x, from, bytes);
+      stride *= 0.4;
+      if (stride < 1e-4) return false;
+    }
+  }
+  return at >= 1;
+}
+
+/* ---- the report ---- */
+
+static void say_where(const job *j, lw_report *report) {
+  report->worst = -1;
+  if (j->worst < 0) return;
+  int node = j->node_of[j->worst];
+  report->worst = node;
+  if (node < 0) {
+    snprintf(report->where, sizeof report->where, "air of barrel %d", -node);
+    report->worst = j->net->barrels[-1 - node].below;
+    return;
+  }
+  bool fuel = j->sorts[j->worst] == SORT_FUEL;
+  snprintf(report->where, sizeof report->where, "%s balance of %s", fuel ? "fuel" : "mass",
+           j->net->nodes[node].name);
+}
+
+void lw_net_solve(const lw_net *net, const lw_setting *setting, lw_state *state,
+                  lw_report *report) {
+  job j = {.net = net, .setting = *setting};
+  size_t bytes = (size_t)net->unknown_count * sizeof *j.x;
+  sort_unknowns(&j);
+  *report = (lw_report){0};
+  if (state->known) {
+    memcpy(j.x, state->x, bytes);
+  } else {
+    lw_net_cold(net, setting, j.x);
+  }
+  bool done = newton(&j, NEWTON_STEPS);
+  if (!done) {
+    report->falls = 1;
+    lw_net_cold(net, setting, j.x);
+    done = relax(&j);
+  }
+  if (!done) {
+    report->falls = 2;
+    done = walk(&j, setting);
+  }
+  report->converged = done;
+  report->steps = j.steps;
+  report->residual = j.norm;
+  say_where(&j, report);
+  if (!done) return;
+  memcpy(state->x, j.x, bytes);
+  state->known = true;
+}
