@@ -106,7 +106,8 @@ const lw_public_limit *lw_public_limits(size_t *count);
 /* The names of all sets, each once; returns how many, fills at most most. */
 size_t lw_public_sets(const char **names, size_t most);
 
-/* The share of a normal (x, u) that lies at or under hi and at or over lo. */
+/* The share of a normal (x, u) that lies at or under hi and at or over lo; NaN without a value or a
+   limit. */
 double lw_inside_probability(lw_measure value, lw_range limit);
 /* The guard-banded decision (JCGM 106:2012, 8.3): within when the whole band x +- 2u is inside,
    outside when x +- 2u lies wholly beyond a bound, else too close to call. */
@@ -132,7 +133,8 @@ typedef enum lw_move_kind {
   LW_MOVE_FIRST,   /* something else must be done first */
   LW_MOVE_SPEED,   /* idle speed screw */
   LW_MOVE_MIXTURE, /* a mixture screw, or all of them alike */
-  LW_MOVE_SEEK     /* out of reach of the screws: look for the cause */
+  LW_MOVE_SEEK,    /* out of reach of the screws: look for the cause */
+  LW_MOVE_BALANCE  /* bring screws that stand apart together: turns is half the gap, each its way */
 } lw_move_kind;
 
 typedef struct lw_move {

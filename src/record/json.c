@@ -439,14 +439,14 @@ static json_t *judgement(const void *element) {
 }
 
 static json_t *move(const lw_move *m) {
-  static const char *const kinds[] = {"none", "first", "speed", "mixture", "seek"};
+  static const char *const kinds[] = {"none", "first", "speed", "mixture", "seek", "balance"};
   bool mixture = m->kind == LW_MOVE_MIXTURE, turn = mixture || m->kind == LW_MOVE_SPEED;
   build b = build_new();
   put(&b, "kind", WORD(kinds, m->kind));
   put(&b, "screw", text(m->screw));
   put(&b, "leaner", mixture ? json_boolean(m->leaner) : json_null());
   put(&b, "clockwise", turn ? json_boolean(m->clockwise) : json_null());
-  put(&b, "turns", turn ? number(m->turns) : json_null());
+  put(&b, "turns", turn || m->kind == LW_MOVE_BALANCE ? number(m->turns) : json_null());
   put(&b, "words", text(m->words));
   put(&b, "reason", text(m->reason));
   return build_end(&b);

@@ -339,10 +339,8 @@ static bool unbalanced(desk *d, const lw_reading_work *r, lw_move *move) {
   double by = a.hi - a.lo;
   if (a.count < 2 || !(by >= 0.25) || !a.reachable) return false;
   *move = (lw_move){
-      .kind = LW_MOVE_MIXTURE,
-      .screw = "balance",
-      .leaner = true,
-      .clockwise = true,
+      .kind = LW_MOVE_BALANCE,
+      .screw = a.count == 2 ? "both" : "all",
       .turns = by / 2,
       .words =
           say(d, "the screws stand %s apart: bring %s to the middle of the two, wait, read again",

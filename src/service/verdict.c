@@ -146,14 +146,20 @@ static lw_judgement judge_one(bench *b, lw_gas_name gas, lw_condition at, lw_ran
   }
   const lw_reading_work *r = &w->readings[j.reading];
   j.value = value_of(r, gas, &j.remark);
-  if (r->reading->settled == LW_NO && !j.remark) j.remark = "the reading had not settled";
   if (r->exhaust.void_sample) {
     j.remark = "no verdict: the sample holds too much air";
     return j;
   }
+  if (gas == LW_GAS_UNSAID && r->exhaust.source == LW_LAMBDA_INFERRED) {
+    j.remark = "lambda is inferred: not all four gases were read";
+  }
   j.inside = lw_inside_probability(j.value, limit);
   j.verdict = lw_judge(j.value, limit);
   if (diluted(&r->exhaust)) judge_undiluted(b, &j, &r->exhaust);
+  if (r->reading->settled == LW_NO) { /* what still moves may be outside, never safely within */
+    j.remark = "the reading had not settled";
+    if (j.verdict == LW_WITHIN) j.verdict = LW_TOO_CLOSE;
+  }
   return j;
 }
 

@@ -228,7 +228,7 @@ static void stays_inside(const lw_card *card, const lw_reading *r, const lw_move
     if (!meant || !lw_known(at[i].x)) continue;
     double seat = lw_known(s[i].travel.lo) ? s[i].travel.lo : 0;
     double stop = lw_known(s[i].travel.hi) ? s[i].travel.hi : INFINITY;
-    if (strcmp(m->screw, "balance") == 0) {
+    if (m->kind == LW_MOVE_BALANCE) {
       if (s[i].kind != first->kind) continue;
       assert_true(0.5 * (lo + hi) >= seat - 1e-9 && 0.5 * (lo + hi) <= stop + 1e-9);
       continue;
@@ -254,7 +254,7 @@ static void moves_only_when_it_may(const world *w, const lw_work *work) {
     assert_true(m->turns <= 0.5);
     return;
   }
-  if (strcmp(m->screw, "balance") != 0) assert_int_equal(m->leaner, m->clockwise);
+  if (m->kind == LW_MOVE_MIXTURE) assert_int_equal(m->leaner, m->clockwise);
   stays_inside(&w->card, &w->readings[0], m);
 }
 

@@ -261,7 +261,7 @@ static void two_screws_set_apart_with_co_beside_o2_are_balanced(void **state) {
                          "fuel, travel: 0 to 4 turns}]",
                .reading = KIT_READ("CO: 2.2 %, CO2: 12.0 %, HC: 260 ppm hexane, O2: 2.6 %",
                                    ", screws: {left: 1 turn, right: 3 turns}")});
-  assert_int_equal(m->kind, LW_MOVE_MIXTURE);
+  assert_int_equal(m->kind, LW_MOVE_BALANCE);
   HOLDS(m->words, "2 turns apart");
   NEAR(m->turns, 1, 1e-9);
 }

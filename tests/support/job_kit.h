@@ -141,7 +141,8 @@ static inline const lw_work *kit_work(kit *k, const story *s) {
 }
 
 static inline bool kit_turns_something(const lw_work *w) {
-  return w->advice.move.kind == LW_MOVE_SPEED || w->advice.move.kind == LW_MOVE_MIXTURE;
+  lw_move_kind kind = w->advice.move.kind;
+  return kind == LW_MOVE_SPEED || kind == LW_MOVE_MIXTURE || kind == LW_MOVE_BALANCE;
 }
 
 static inline const lw_check *kit_check(const lw_work *w, lw_check_id id) {
@@ -173,7 +174,8 @@ static inline void kit_walk_judgements(const lw_judgement *j, size_t count, kit_
 }
 
 static inline void kit_walk_advice(const lw_advice *a, kit_text each, void *to) {
-  bool turns = a->move.kind == LW_MOVE_SPEED || a->move.kind == LW_MOVE_MIXTURE;
+  lw_move_kind kind = a->move.kind;
+  bool turns = kind == LW_MOVE_SPEED || kind == LW_MOVE_MIXTURE || kind == LW_MOVE_BALANCE;
   each(to, a->target, false, KIT_TOLD);
   each(to, a->move.words, true, KIT_TOLD);
   each(to, a->move.reason, true, KIT_TOLD);
