@@ -184,7 +184,7 @@ typedef struct lw_choke_card {
 typedef struct lw_carburetor_card {
   int barrels; /* of one unit */
   int units;   /* how many units on the manifold; 1 unless said */
-  int vent; /* 1 internal, 2 external, 3 both */
+  int vent;    /* 1 internal, 2 external, 3 both */
   lw_barrel_card primary, secondary;
   lw_list screws;                   /* of lw_screw_card */
   lw_thread speed_thread;           /* idle speed screw */

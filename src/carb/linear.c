@@ -50,7 +50,8 @@ static bool eliminate(int n, double *a, int wide, int cols, double *rhs, int rhs
   }
   for (int i = n - 1; i >= 0; i--) {
     for (int j = 0; j < cols; j++) {
-      double t = rhs[i * rhs_wide + j];
+      /* the caller fills n rows of cols; clang 14 loses count of its two loops */
+      double t = rhs[i * rhs_wide + j]; // NOLINT(clang-analyzer-core.uninitialized.Assign)
       for (int k = i + 1; k < n; k++)
         t -= a[i * wide + k] * rhs[k * rhs_wide + j];
       rhs[i * rhs_wide + j] = t / a[i * wide + i];
@@ -63,7 +64,7 @@ enum { WIDE = LW_NET_BORDER + 1 };
 
 bool lw_net_step(const lw_net *net, lw_system *s, double *step) {
   double solved[LW_NET_BARRELS][LW_NET_BLOCK][WIDE]; /* X | z */
-  double border[LW_NET_BORDER][1];
+  double border[LW_NET_BORDER][1] = {{0}};
   int k = net->border_size, at = 0, border_at = lw_net_border_at(net);
   for (int i = 0; i < k; i++)
     border[i][0] = -s->r[border_at + i];

@@ -112,13 +112,13 @@ static bool newton(job *j, int most) {
     j->steps++;
     double share = first_share(j, step);
     bool better = false;
-    for (int k = 0; k < HALVINGS && !better; k++, share *= 0.5) {
+    for (int k = 0; k < HALVINGS && !better; k++) {
       move(j, from, step, share);
       evaluate(j);
       better = j->merit < merit || j->norm <= tolerance;
+      share *= 0.5;
     }
-    /* a kink (a flow that turns round) can raise the sum once on the way: go on, but not for long
-   */
+    /* a kink (a flow that turns round) can raise the sum once on the way: go on, not for long */
     if (!better && ++stuck > 3) return false;
   }
   return j->norm <= tolerance;
