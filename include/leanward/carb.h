@@ -194,8 +194,7 @@ lw_status lw_net_throttle_for(const lw_net *net, lw_setting *setting, double vac
 
 /* ---- From a card ---------------------------------------------------------------------------- */
 
-/* Lower a card. Sizes the card lacks are an LW_BAD_INPUT that lists them (lw_card_complete fills
-   them); sizes that cannot flow are refused in trade words. */
+/* Lower a card. Sizes the card lacks are an LW_BAD_INPUT that lists them; sizes that cannot flow are refused in trade words. */
 lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **net,
                        lw_error *error) LW_MUST_USE;
 

@@ -279,9 +279,8 @@ lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **out, lw_er
     if (families[i].fits(card)) f = &families[i];
   }
   if (!f) {
-    return refuse(
-        card, error, card->carburetor.line, "carburetor",
-        "no builder fits these barrels and screws; `leanward card --families` lists them");
+    return refuse(card, error, card->carburetor.line, "carburetor",
+                  "no carburetor family that is known fits these barrels and screws");
   }
   net->family = f->name;
   lw_fuel_by_name("gasoline", &net->fuel);
@@ -293,9 +292,7 @@ lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **out, lw_er
   build_number(&b);
   if (b.missing[0]) {
     lw_error_place(error, card->file, card->carburetor.line, "carburetor");
-    return lw_fail(error, LW_BAD_INPUT,
-                   "the card lacks %s; `leanward card --complete` works them out from targets",
-                   b.missing);
+    return lw_fail(error, LW_BAD_INPUT, "the card lacks %s", b.missing);
   }
   first_stop(net, card);
   *out = net;

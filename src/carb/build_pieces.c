@@ -1,7 +1,7 @@
 /* build_pieces.c - the pieces carburetors are made of, from a card's sizes.
 **
 ** Sizes no card names. All are ours: plausible, and what differs from a real unit goes into the
-** sizes that are fitted to targets (lw_card_complete).
+** sizes that will be fitted to targets.
 */
 #include "build.h"
 
