@@ -70,7 +70,8 @@ static void count_fuel(const lw_net *net, lw_point *point) {
     const lw_passage *p = &net->passages[i];
     const lw_net_node *to = &net->nodes[p->to], *from = &net->nodes[p->from];
     double fuel = point->fuel_flow[i];
-    if (from->kind == LW_NET_INNER && is_sink(to)) {
+    /* straight from the bowl: a leak past the power valve (bench/alter.c) */
+    if ((from->kind == LW_NET_INNER || from->kind == LW_NET_BOWL) && is_sink(to)) {
       point->fuel += fuel;
       point->by_circuit[p->circuit] += fuel;
       if (from->barrel >= 0) point->barrel_fuel[from->barrel] += fuel;

@@ -1,0 +1,170 @@
+/* map.c - a twin over a grid, and along a line.
+**
+** A grid is walked like a meadow is mown, row by row and back, so that each point starts warm from
+** the one beside it.
+*/
+#include "leanward/bench.h"
+
+#include <math.h>
+
+enum { AXIS_MOST = 400 };
+
+static lw_setting setting_of(const lw_twin *twin, double throttle, double speed) {
+  return (lw_setting){.throttle = throttle, .speed = speed, .ambient = twin->ambient};
+}
+
+static void clear(lw_map_point *p, double throttle, double speed) {
+  *p = (lw_map_point){.throttle = throttle, .speed = speed};
+  p->air = p->fuel = p->afr = p->lambda = p->manifold = LW_NONE;
+  for (int c = 0; c < LW_CIRCUITS; c++)
+    p->by_circuit[c] = LW_NONE;
+}
+
+static void solve(const lw_twin *twin, lw_state *state, double throttle, double speed,
+                  lw_map_point *p) {
+  lw_setting setting = setting_of(twin, throttle, speed);
+  lw_point at;
+  clear(p, throttle, speed);
+  lw_net_solve(twin->net, &setting, state, &p->report);
+  if (!p->report.converged) return;
+  lw_net_point(twin->net, &setting, state, &at);
+  p->air = at.air;
+  p->fuel = at.fuel;
+  p->afr = at.afr;
+  p->lambda = at.lambda;
+  p->manifold = at.manifold;
+  for (int c = 0; c < LW_CIRCUITS; c++)
+    p->by_circuit[c] = at.by_circuit[c];
+}
+
+static lw_status check_axis(const double *x, size_t count, double lo, double hi, const char *what,
+                            lw_error *error) {
+  if (count == 0 || count > AXIS_MOST) {
+    return lw_fail(error, LW_BAD_INPUT, "1 to %d values of %s were expected", AXIS_MOST, what);
+  }
+  for (size_t i = 0; i < count; i++) {
+    if (!(x[i] >= lo && x[i] <= hi)) {
+      return lw_fail(error, LW_BAD_INPUT, "%s lies outside what an engine does", what);
+    }
+  }
+  return LW_OK;
+}
+
+static lw_status check_speed(const double *speed, size_t count, lw_error *error) {
+  return check_axis(speed, count, 10, 1300, "speed", error); /* 95 to 12,400 rpm */
+}
+
+static double *copied(lw_arena *arena, const double *x, size_t count) {
+  double *out = lw_arena_array(arena, count, sizeof *out);
+  for (size_t i = 0; out && i < count; i++)
+    out[i] = x[i];
+  return out;
+}
+
+static lw_map *new_map(lw_arena *arena, size_t throttles, const double *speed, size_t speeds,
+                       lw_map_point **points, lw_error *error) {
+  lw_map *m = lw_arena_alloc(arena, sizeof *m);
+  lw_map_point *p = lw_arena_array(arena, throttles * speeds, sizeof *p);
+  double *own = copied(arena, speed, speeds);
+  if (!m || !p || !own) {
+    lw_fail(error, LW_NO_MEMORY, "no memory for a map of this size");
+    return NULL;
+  }
+  *m = (lw_map){.throttles = throttles, .speeds = speeds, .speed = own, .points = p};
+  *points = p;
+  return m;
+}
+
+lw_status lw_map_run(lw_arena *arena, const lw_twin *twin, const double *throttle, size_t throttles,
+                     const double *speed, size_t speeds, lw_map **map, lw_error *error) {
+  lw_map_point *points = NULL;
+  lw_state state = {0};
+  lw_status status = check_axis(throttle, throttles, 0, 1, "throttle", error);
+  if (status == LW_OK) status = check_speed(speed, speeds, error);
+  if (status != LW_OK) return status;
+  lw_map *m = new_map(arena, throttles, speed, speeds, &points, error);
+  if (!m) return LW_NO_MEMORY;
+  m->throttle = copied(arena, throttle, throttles);
+  if (!m->throttle) return lw_fail(error, LW_NO_MEMORY, "no memory for a map of this size");
+  for (size_t i = 0; i < speeds; i++) {
+    for (size_t k = 0; k < throttles; k++) {
+      size_t at = i % 2 ? throttles - 1 - k : k;
+      lw_map_point *p = &points[i * throttles + at];
+      solve(twin, &state, throttle[at], speed[i], p);
+      m->failed += !p->report.converged;
+    }
+  }
+  *map = m;
+  return LW_OK;
+}
+
+/* ---- lines ---- */
+
+/* Manifold vacuum on a level road: from that of the idle stop at the first speed to nearly none at
+   the last, falling with the square of speed (drag). Ours. */
+static double road_vacuum(double first, double ambient, double share) {
+  double last = 0.04 * ambient;
+  return first + (last - first) * share;
+}
+
+static void road_point(const lw_twin *twin, lw_state *state, double vacuum, double speed,
+                       lw_map_point *p) {
+  lw_setting setting = setting_of(twin, 0, speed);
+  lw_error error = {0};
+  if (lw_net_throttle_for(twin->net, &setting, vacuum, state, &error) == LW_OK) {
+    solve(twin, state, fmax(setting.throttle, 0), speed, p);
+    return;
+  }
+  clear(p, LW_NONE, speed);
+  p->report = (lw_report){.worst = -1, .residual = LW_NONE};
+  lw_text_append(p->report.where, sizeof p->report.where, "%s", "no throttle gives this load");
+}
+
+lw_status lw_line_run(lw_arena *arena, const lw_twin *twin, lw_line line, const double *speed,
+                      size_t speeds, lw_map **map, lw_error *error) {
+  lw_map_point *points = NULL;
+  lw_state state = {0};
+  lw_status status = check_speed(speed, speeds, error);
+  if (status != LW_OK) return status;
+  lw_map *m = new_map(arena, 1, speed, speeds, &points, error);
+  if (!m) return LW_NO_MEMORY;
+  double top = speed[speeds - 1], low = speed[0], first = LW_NONE;
+  for (size_t i = 0; i < speeds; i++) {
+    lw_map_point *p = &points[i];
+    double share = (speed[i] * speed[i] - low * low) / (top * top - low * low);
+    if (line == LW_LINE_WIDE_OPEN) {
+      solve(twin, &state, 1, speed[i], p);
+    } else if (i == 0) {
+      solve(twin, &state, 0, speed[i], p);
+      first = p->report.converged ? twin->ambient - p->manifold : 0.6 * twin->ambient;
+    } else {
+      road_point(twin, &state, road_vacuum(first, twin->ambient, share), speed[i], p);
+    }
+    m->failed += !p->report.converged;
+  }
+  *map = m;
+  return LW_OK;
+}
+
+lw_status lw_map_again(lw_arena *arena, const lw_twin *twin, const lw_map *like, lw_map **map,
+                       lw_error *error) {
+  lw_map_point *points = NULL;
+  lw_state state = {0};
+  if (like->throttle) {
+    return lw_map_run(arena, twin, like->throttle, like->throttles, like->speed, like->speeds, map,
+                      error);
+  }
+  lw_map *m = new_map(arena, like->throttles, like->speed, like->speeds, &points, error);
+  if (!m) return LW_NO_MEMORY;
+  for (size_t i = 0; i < like->throttles * like->speeds; i++) {
+    const lw_map_point *p = &like->points[i];
+    if (lw_known(p->throttle)) {
+      solve(twin, &state, p->throttle, p->speed, &points[i]);
+    } else {
+      clear(&points[i], LW_NONE, p->speed);
+    }
+    m->failed += !points[i].report.converged;
+  }
+  *map = m;
+  return LW_OK;
+}
