@@ -100,7 +100,7 @@ typedef enum lw_line {
 } lw_line;
 
 /* Solve a line of points, one for each speed. The map has one throttle and its axis is NULL: each
-   point holds its own. A point whose throttle cannot be found counts as failed. */
+   point holds its own. Speeds must rise. */
 lw_status lw_line_run(lw_arena *arena, const lw_twin *twin, lw_line line, const double *speed,
                       size_t speeds, lw_map **map, lw_error *error) LW_MUST_USE;
 /* The same throttles and speeds, point by point, on another twin. */

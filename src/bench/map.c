@@ -107,17 +107,37 @@ static double road_vacuum(double first, double ambient, double share) {
   return first + (last - first) * share;
 }
 
-static void road_point(const lw_twin *twin, lw_state *state, double vacuum, double speed,
-                       lw_map_point *p) {
-  lw_setting setting = setting_of(twin, 0, speed);
-  lw_error error = {0};
-  if (lw_net_throttle_for(twin->net, &setting, vacuum, state, &error) == LW_OK) {
-    solve(twin, state, fmax(setting.throttle, 0), speed, p);
-    return;
+/* Solve at this throttle; the vacuum over the wanted one. False: it did not converge. */
+static bool over(const lw_twin *twin, lw_state *state, double throttle, double speed, double vacuum,
+                 lw_map_point *p, double *above) {
+  solve(twin, state, throttle, speed, p);
+  if (!p->report.converged) { /* from the cold, in case the neighbor led astray */
+    *state = (lw_state){.known = false};
+    solve(twin, state, throttle, speed, p);
   }
-  clear(p, LW_NONE, speed);
-  p->report = (lw_report){.worst = -1, .residual = LW_NONE};
-  lw_text_append(p->report.where, sizeof p->report.where, "%s", "no throttle gives this load");
+  *above = twin->ambient - p->manifold - vacuum;
+  return p->report.converged;
+}
+
+/* The throttle for a vacuum, searched from that of the point before: a little more is wanted. */
+static void road_point(const lw_twin *twin, lw_state *state, double from, double vacuum,
+                       double speed, lw_map_point *p) {
+  double lo = from, hi = from, at_lo = 0, at_hi = 0, step = 0.02;
+  if (!over(twin, state, lo, speed, vacuum, p, &at_lo)) return;
+  if (at_lo <= 0) return; /* already as open as this load asks */
+  for (at_hi = at_lo; at_hi > 0 && hi < 1; step *= 2) {
+    lo = hi;
+    at_lo = at_hi;
+    hi = fmin(hi + step, 1);
+    if (!over(twin, state, hi, speed, vacuum, p, &at_hi)) return;
+  }
+  for (int i = 0; i < 50 && at_hi < 0 && fabs(p->manifold + vacuum - twin->ambient) > 2; i++) {
+    double share = i % 3 == 2 ? 0.5 : at_lo / (at_lo - at_hi), at = 0;
+    double mid = lo + (hi - lo) * fmin(fmax(share, 0.02), 0.98);
+    if (!over(twin, state, mid, speed, vacuum, p, &at)) return;
+    *(at > 0 ? &lo : &hi) = mid;
+    *(at > 0 ? &at_lo : &at_hi) = at;
+  }
 }
 
 lw_status lw_line_run(lw_arena *arena, const lw_twin *twin, lw_line line, const double *speed,
@@ -128,7 +148,7 @@ lw_status lw_line_run(lw_arena *arena, const lw_twin *twin, lw_line line, const 
   if (status != LW_OK) return status;
   lw_map *m = new_map(arena, 1, speed, speeds, &points, error);
   if (!m) return LW_NO_MEMORY;
-  double top = speed[speeds - 1], low = speed[0], first = LW_NONE;
+  double top = speed[speeds - 1], low = speed[0], first = LW_NONE, throttle = 0;
   for (size_t i = 0; i < speeds; i++) {
     lw_map_point *p = &points[i];
     double share = (speed[i] * speed[i] - low * low) / (top * top - low * low);
@@ -138,8 +158,9 @@ lw_status lw_line_run(lw_arena *arena, const lw_twin *twin, lw_line line, const 
       solve(twin, &state, 0, speed[i], p);
       first = p->report.converged ? twin->ambient - p->manifold : 0.6 * twin->ambient;
     } else {
-      road_point(twin, &state, road_vacuum(first, twin->ambient, share), speed[i], p);
+      road_point(twin, &state, throttle, road_vacuum(first, twin->ambient, share), speed[i], p);
     }
+    if (p->report.converged) throttle = p->throttle;
     m->failed += !p->report.converged;
   }
   *map = m;
@@ -158,11 +179,7 @@ lw_status lw_map_again(lw_arena *arena, const lw_twin *twin, const lw_map *like,
   if (!m) return LW_NO_MEMORY;
   for (size_t i = 0; i < like->throttles * like->speeds; i++) {
     const lw_map_point *p = &like->points[i];
-    if (lw_known(p->throttle)) {
-      solve(twin, &state, p->throttle, p->speed, &points[i]);
-    } else {
-      clear(&points[i], LW_NONE, p->speed);
-    }
+    solve(twin, &state, p->throttle, p->speed, &points[i]);
     m->failed += !points[i].report.converged;
   }
   *map = m;

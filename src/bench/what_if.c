@@ -310,13 +310,14 @@ static void set_stop(lw_net *net, double stop) {
 }
 
 /* The network of the changed card; what cannot be is the edits' fault, not a line's of the card. */
-static lw_status rebuild(lw_arena *arena, lw_twin *twin, const char *edits, double stop,
-                         lw_error *error) {
+static lw_status rebuild(lw_arena *arena, lw_twin *twin, const lw_net *from, const char *edits,
+                         double stop, lw_error *error) {
   lw_error own = {0};
   const char *why = impossible(twin->card);
   lw_status status = why ? lw_fail(&own, LW_BAD_INPUT, "%s", why)
                          : lw_net_build(arena, twin->card, &twin->net, &own);
   if (status == LW_OK) {
+    lw_net_keep_stop(twin->net, from);
     set_stop(twin->net, stop);
     return lw_twin_alter(twin, error);
   }
@@ -341,7 +342,7 @@ lw_status lw_what_if(lw_arena *arena, lw_units *units, const lw_twin *from,
     status = one_edit(&e, edits[i]);
     lw_text_append(all, sizeof all, i ? ", %s" : "%s", edits[i]);
   }
-  if (status == LW_OK) status = rebuild(arena, twin, all, stop, error);
+  if (status == LW_OK) status = rebuild(arena, twin, from->net, all, stop, error);
   if (status == LW_OK) *changed = twin;
   return status;
 }

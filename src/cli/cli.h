@@ -15,6 +15,8 @@ int cmd_gas(int argc, char **argv);
 int cmd_card(int argc, char **argv);
 int cmd_jobs(int argc, char **argv);
 int cmd_limits(int argc, char **argv);
+int cmd_map(int argc, char **argv);
+int cmd_try(int argc, char **argv);
 
 /* Print "leanward COMMAND: LINE" on standard error and return CLI_COULD_NOT. */
 int cli_fail(const char *command, const lw_error *error);

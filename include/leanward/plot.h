@@ -1,0 +1,35 @@
+/* leanward/plot.h - pictures of the twin's runs: the mixture against air flow, and over the range.
+**
+** A picture is 360 units wide, so that a phone shows it without zooming; PNG has twice as many
+** pixels. Nothing is told by color alone: curves differ in their dashes, areas in their hatching
+** and each is labeled, levels carry their number. Points that did not converge are hatched gaps.
+** The same runs give the same bytes.
+**
+** Units    maps are SI; pictures show g/s, rpm, % and plain air-fuel ratios.
+** Errors   LW_IO when the file cannot be written, LW_BAD_INPUT when there is nothing to draw.
+** Memory   freed before these return.
+** Threads  reentrant.
+*/
+#ifndef LEANWARD_PLOT_H
+#define LEANWARD_PLOT_H
+
+#include "leanward/bench.h"
+
+typedef enum lw_plot_form { LW_PLOT_SVG, LW_PLOT_PNG } lw_plot_form;
+
+/* Air-fuel ratio against air flow along a line, the circuits' shares as stacked areas below. With a
+   changed line (NULL: none) both curves, and the change between them in %. title and note: plain
+   text, note may be NULL. path may be "-". */
+typedef struct lw_plot_lines {
+  const char *title, *note;
+  const lw_map *original, *changed;
+} lw_plot_lines;
+lw_status lw_plot_line(const lw_plot_lines *plot, lw_plot_form form, const char *path,
+                       lw_error *error) LW_MUST_USE;
+
+/* Air-fuel ratio over throttle (square-root scale: most happens near the stop) and speed, as bands
+   with labeled contours. */
+lw_status lw_plot_map(const char *title, const char *note, const lw_map *map, lw_plot_form form,
+                      const char *path, lw_error *error) LW_MUST_USE;
+
+#endif
