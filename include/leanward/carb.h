@@ -74,7 +74,8 @@ typedef enum lw_gate {
   LW_GATE_CHECK,      /* open while the difference across it is under `low`, shut over `high`, Pa */
   LW_GATE_SLOT_BELOW, /* the part of a slot under the plate's edge: low end `low`, length `high`, m */
   LW_GATE_SLOT_ABOVE, /* the part over it */
-  LW_GATE_PLATE       /* the throttle plate itself */
+  LW_GATE_PLATE,      /* the throttle plate itself */
+  LW_GATE_VALVE /* a jet with rods hung on the air valve: `low` of it open when that is shut */
 } lw_gate;
 
 typedef struct lw_passage {
@@ -119,6 +120,7 @@ typedef struct lw_draw {
   double displacement; /* m3 */
   double compression_ratio;
   double eta0;        /* volumetric efficiency without residual */
+  double back;        /* exhaust coming back in valve overlap, over what the clearance holds */
   double temperature; /* of the charge, K */
   double gamma;
 } lw_draw;
@@ -198,8 +200,8 @@ lw_status lw_net_throttle_for(const lw_net *net, lw_setting *setting, double vac
 lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **net,
                        lw_error *error) LW_MUST_USE;
 
-/* Hold the plates of net where those of like have their idle stop: a what-if turns no speed screw.
-   */
+/* Hold the plates of net where those of like have their idle stop, and the slots where they are
+   cut: a what-if turns no speed screw and moves no slot. */
 void lw_net_keep_stop(lw_net *net, const lw_net *like);
 /* Turn the speed screw: put the stop where this speed shows this vacuum (Pa; NaN: the card's, or 62
    kPa). False, and nothing is changed, when no place of the plate does. */

@@ -68,6 +68,7 @@ typedef struct sheet {
     double angle;
     terms d; /* rad */
   } plate[LW_NET_BARRELS];
+  struct plate valve[LW_NET_BARRELS]; /* share open of an air valve */
   double venturi[LW_NET_BARRELS];
   terms d_venturi[LW_NET_BARRELS];
 } sheet;
@@ -129,13 +130,16 @@ static void barrel_values(sheet *w, int b, const double *x) {
   double mach = x[barrel->unknown];
   lw_venturi v = lw_venturi_flow(barrel->cd_area, &w->fluids, horn->p, mach);
   double open = 1, d_open = 0;
-  if (barrel->valve_full > 0) { /* a shut air valve still lets a fiftieth by */
-    const double shut = 0.02;
+  if (barrel->valve_full > 0) { /* ours: the gap around a shut air valve */
+    const double shut = 0.08;
     double slope = 0;
     double share =
         lw_air_valve_share(horn->p - v.throat, barrel->valve_opens, barrel->valve_full, &slope);
     open = shut + (1 - shut) * share;
     d_open = (1 - shut) * slope;
+    w->valve[b].angle = share;
+    term(&w->valve[b].d, barrel->unknown, -slope * v.d_mach_throat);
+    scaled(&w->valve[b].d, &horn->dp, slope * (1 - v.d_p_throat));
   }
   w->venturi[b] = v.m * open;
   terms *d = &w->d_venturi[b];
@@ -238,6 +242,10 @@ static double gate(sheet *w, const lw_passage *p, terms *d) {
     scaled(d, &w->plate[p->barrel].d, slope);
     break;
   }
+  case LW_GATE_VALVE:
+    share = p->low + (1 - p->low) * w->valve[p->barrel].angle;
+    scaled(d, &w->valve[p->barrel].d, 1 - p->low);
+    break;
   }
   return share;
 }
@@ -338,7 +346,7 @@ static double draw(const lw_net *net, const lw_setting *set, double p, double *s
   double scale = e->eta0 * e->displacement * set->speed / (4 * 3.14159265358979323846) /
                  (net->fluids.air_r * e->temperature) / net->manifold_count;
   *slope = scale * (r / (r - 1) - (g - 1) / (g * (r - 1)));
-  return *slope * p - scale * set->ambient / (g * (r - 1));
+  return *slope * p - scale * (1 + e->back) * set->ambient / (g * (r - 1));
 }
 
 static void draws(sheet *w) {

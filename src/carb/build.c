@@ -225,12 +225,17 @@ static lw_status check(const lw_card *card, lw_error *error) {
   return LW_OK;
 }
 
+/* back: ours. Residual gas at idle is some 20 to 30 % by mass (Heywood 1988, 6.4; Fox, Cheng and
+   Heywood, SAE 931025, with usual overlaps), half as much again as the clearance alone holds. It is
+   what makes 3.6 L at 650 rpm and 19 inHg draw 4.6 g/s and not 5.4. eta0 leaves 0.75 of the
+   displacement at full throttle. */
 static void draw_of(const lw_card *card, lw_draw *d) {
   const lw_engine_card *e = &card->engine;
   *d = (lw_draw){
       .displacement = e->displacement,
       .compression_ratio = lw_known(e->compression_ratio) ? e->compression_ratio : 8.5,
-      .eta0 = 0.8,
+      .eta0 = 0.85,
+      .back = 0.6,
       .temperature = 310,
       .gamma = 1.35,
   };
@@ -239,6 +244,20 @@ static void draw_of(const lw_card *card, lw_draw *d) {
 static void set_stops(lw_net *net, double stop) {
   for (int b = 0; b < net->barrel_count; b++) {
     if (net->barrels[b].linkage == LW_LINK_PEDAL) net->barrels[b].stop = stop;
+  }
+}
+
+/* Common practice: some 0.02 in of the transfer slot shows under the plate at curb idle. */
+static const double slot_shown = 0.5e-3;
+
+static void place_slots(lw_net *net) {
+  for (int i = 0; i < net->passage_count; i++) {
+    lw_passage *p = &net->passages[i];
+    if (p->gate != LW_GATE_SLOT_BELOW && p->gate != LW_GATE_SLOT_ABOVE) continue;
+    const lw_barrel *barrel = &net->barrels[p->barrel];
+    if (barrel->linkage != LW_LINK_PEDAL) continue;
+    double slope = 0, angle = barrel->closed + barrel->stop;
+    p->low = lw_throttle_edge(angle, barrel->closed, barrel->bore, &slope) - slot_shown;
   }
 }
 
@@ -255,13 +274,24 @@ bool lw_net_set_stop(lw_net *net, double speed, double vacuum) {
 
 void lw_net_keep_stop(lw_net *net, const lw_net *like) {
   set_stops(net, like->barrels[0].stop);
+  for (int i = 0; i < net->passage_count && i < like->passage_count; i++) {
+    bool slot = like->passages[i].gate == LW_GATE_SLOT_BELOW ||
+                like->passages[i].gate == LW_GATE_SLOT_ABOVE;
+    if (slot && net->passages[i].gate == like->passages[i].gate) {
+      net->passages[i].low = like->passages[i].low;
+    }
+  }
 }
 
-/* The card's idle speed and vacuum, or usual ones, tell where the stop stands. */
+/* The card's idle speed and vacuum, or usual ones, tell where the stop stands, and the stop where
+   the slots are cut. What a slot feeds moves the stop a little: twice is enough. */
 static void first_stop(lw_net *net, const lw_card *card) {
   double speed = lw_range_middle(card->idle.speed);
   set_stops(net, 0.03);
-  lw_net_set_stop(net, lw_known(speed) ? speed : 73, lw_range_middle(card->engine.idle_vacuum));
+  for (int i = 0; i < 2; i++) {
+    lw_net_set_stop(net, lw_known(speed) ? speed : 73, lw_range_middle(card->engine.idle_vacuum));
+    place_slots(net);
+  }
 }
 
 lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **out, lw_error *error) {

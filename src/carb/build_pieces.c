@@ -14,7 +14,12 @@
 /* Heights over the fuel level, m. */
 static const double top_height = 0.012;     /* idle tube's upper end, under the idle bleed */
 static const double channel_height = -0.03; /* idle channel at the throttle bore */
-static const double lip_height = 0.005;     /* nozzle, unless the card gives it */
+/* Nozzle, unless the card gives it. Over 10 mm the main circuit of a 32 mm venturi starts at about
+   9 g/s; half of it is the lip itself, half what the wetted lip holds back (4 s/d of gasoline at a
+   3 mm hole is 4 mm of fuel). */
+static const double lip_height = 0.010;
+/* The nozzle's hole over the main jet's: wide enough for emulsion at full throttle. */
+static const double nozzle_over_jet = 1.8;
 static const double well_depth = 0.02; /* fuel that must be pushed down before air gets under */
 
 /* Lengths over diameter. */
@@ -34,7 +39,11 @@ static const double fuel_pitch = 25.4e-3 / 32, air_pitch = 25.4e-3 / 40; /* m fo
 static const double needle_half_angle = 7 * PI / 180;
 static const double check_shuts_from = 4e3, check_shut_at = 12e3; /* Pa across the check valve */
 static const double check_diameter = 0.8e-3;
-static const double air_valve_pa_per_turn = 500;
+/* A light spring: from some 200 Pa on the valve gives way, under 500 Pa it is wide open. */
+static const double air_valve_pa_per_turn = 100;
+/* Rods hung on the air valve leave this share of the jet open when it is shut: enough to feed the
+   idle of the secondary side. Without them fuel would follow the spring, not the air. */
+static const double valve_rods_shut = 0.25;
 static const double air_screw_seat = 1.6e-3, air_chamber_hole = 0.9e-3;
 
 static double circle(double d) {
@@ -157,7 +166,7 @@ int build_barrel(lw_builder *b, const lw_barrel_card *card, lw_linkage linkage, 
   if (air_valve) {
     double turns = known(b->card->carburetor.air_valve_turns, 2);
     barrel->valve_opens = air_valve_pa_per_turn * turns;
-    barrel->valve_full = 1.6 * barrel->valve_opens + 300;
+    barrel->valve_full = 1.6 * barrel->valve_opens + 100;
   }
   barrel->signal = build_node(b, LW_NET_SIGNAL, i, 0, 0, named(text, "booster", name));
   barrel->below = build_node(b, LW_NET_BELOW, i, 0, 0, named(text, "below venturi", name));
@@ -173,7 +182,8 @@ int build_barrel(lw_builder *b, const lw_barrel_card *card, lw_linkage linkage, 
 /* ---- main circuit ---- */
 
 /* The jet with the rod's economy step in it, and what the power step adds, opened by vacuum. */
-static void main_jet(lw_builder *b, int well, const lw_barrel_card *card, const char *name) {
+static void main_jet(lw_builder *b, int barrel, int well, const lw_barrel_card *card,
+                     const char *name) {
   char text[LW_NET_NAME];
   const lw_carburetor_card *c = &b->card->carburetor;
   double jet = build_size(b, card->main_jet, "main jet"), open = circle(jet), extra = 0;
@@ -187,6 +197,11 @@ static void main_jet(lw_builder *b, int well, const lw_barrel_card *card, const 
   lw_passage *p =
       build_mix(b, b->bowl, well, jet, jet_length, LW_CIRCUIT_MAIN, named(text, "main jet", name));
   p->orifice.area = open;
+  if (b->net->barrels[barrel].valve_full > 0) {
+    p->gate = LW_GATE_VALVE;
+    p->barrel = barrel;
+    p->low = valve_rods_shut;
+  }
   if (!(extra > 0)) return;
   p = build_mix(b, b->bowl, well, sqrt(4 / PI * extra), jet_length, LW_CIRCUIT_POWER,
                 named(text, card->rods.count ? "power step of rod" : "power jet", name));
@@ -199,16 +214,18 @@ static void main_jet(lw_builder *b, int well, const lw_barrel_card *card, const 
 int build_main(lw_builder *b, int barrel, const lw_barrel_card *card, const char *name) {
   char text[LW_NET_NAME];
   int well = build_node(b, LW_NET_INNER, barrel, 0, 1, named(text, "main well", name));
-  int top = build_node(b, LW_NET_INNER, barrel, known(card->nozzle_lip, lip_height), 0,
-                       named(text, "nozzle", name));
-  main_jet(b, well, card, name);
+  double lip = known(card->nozzle_lip, lip_height);
+  int top = build_node(b, LW_NET_INNER, barrel, lip, 0, named(text, "nozzle", name));
+  /* it opens into the booster at its own height: no column hangs behind the lip and draws more */
+  b->net->nodes[b->net->barrels[barrel].signal].height = lip;
+  main_jet(b, barrel, well, card, name);
   double jet = known(card->main_jet, 1.5e-3);
   lw_passage *spill =
-      build_mix(b, well, top, 3 * jet, port_length, LW_CIRCUIT_MAIN, named(text, "well", name));
+      build_mix(b, well, top, 2 * jet, port_length, LW_CIRCUIT_MAIN, named(text, "well", name));
   spill->sump = well_depth;
-  build_mix(b, b->air_horn, top, build_size(b, card->main_bleed, "main bleed"), bleed_length,
-            LW_CIRCUIT_AIR, named(text, "main air bleed", name));
-  build_mix(b, top, b->net->barrels[barrel].signal, fmax(2.4 * jet, 3e-3), port_length,
+  build_mix(b, b->net->barrels[barrel].horn, top, build_size(b, card->main_bleed, "main bleed"),
+            bleed_length, LW_CIRCUIT_AIR, named(text, "main air bleed", name));
+  build_mix(b, top, b->net->barrels[barrel].signal, nozzle_over_jet * jet, port_length,
             LW_CIRCUIT_MAIN, named(text, "main nozzle", name));
   return well;
 }
@@ -244,10 +261,11 @@ lw_barrel_nodes build_idle(lw_builder *b, int barrel, int well, const lw_barrel_
   lw_passage *feed = build_mix(b, well, at.idle_top, build_size(b, card->idle_feed, "idle feed"),
                                jet_length, LW_CIRCUIT_IDLE, named(text, "idle feed", name));
   feed->sump = well_depth;
-  build_mix(b, b->air_horn, at.idle_top, build_size(b, card->idle_bleed, "idle bleed"),
-            bleed_length, LW_CIRCUIT_AIR, named(text, "idle air bleed", name));
+  int horn = b->net->barrels[barrel].horn;
+  build_mix(b, horn, at.idle_top, build_size(b, card->idle_bleed, "idle bleed"), bleed_length,
+            LW_CIRCUIT_AIR, named(text, "idle air bleed", name));
   if (lw_known(card->second_idle_bleed)) {
-    build_mix(b, b->air_horn, at.channel, card->second_idle_bleed, bleed_length, LW_CIRCUIT_AIR,
+    build_mix(b, horn, at.channel, card->second_idle_bleed, bleed_length, LW_CIRCUIT_AIR,
               named(text, "second idle bleed", name));
   }
   build_mix(b, at.idle_top, at.channel, known(card->idle_restriction, 1.2e-3), channel_length,

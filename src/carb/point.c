@@ -36,11 +36,26 @@ static double rough_manifold(const lw_net *net, const lw_setting *set, double *m
                  (4 * 3.14159265358979323846 * net->fluids.air_r * e->temperature);
   for (int i = 0; i < 40; i++) {
     double p = 0.5 * (lo + hi);
-    double wants =
-        scale * (p * (r / (r - 1) - (g - 1) / (g * (r - 1))) - set->ambient / (g * (r - 1)));
+    double wants = scale * (p * (r / (r - 1) - (g - 1) / (g * (r - 1))) -
+                            (1 + e->back) * set->ambient / (g * (r - 1)));
     *(rough_air(net, set, p, mach) > wants ? &lo : &hi) = p;
   }
   return 0.5 * (lo + hi);
+}
+
+/* A main nozzle stands at its booster's depression; it spills when that lifts fuel over its lip. */
+static void cold_nozzles(const lw_net *net, const lw_setting *set, const double *mach, double *x) {
+  for (int i = 0; i < net->passage_count; i++) {
+    const lw_net_node *to = &net->nodes[net->passages[i].to];
+    const lw_net_node *from = &net->nodes[net->passages[i].from];
+    if (to->kind != LW_NET_SIGNAL || from->kind != LW_NET_INNER) continue;
+    const lw_barrel *b = &net->barrels[to->barrel];
+    lw_venturi v = lw_venturi_flow(b->cd_area, &net->fluids, set->ambient, mach[to->barrel]);
+    double signal = set->ambient * pow(v.throat / set->ambient, b->booster);
+    double lift = net->fluids.fuel_density * 9.80665 * from->height;
+    x[from->unknown] = (signal + 0.05 * (set->ambient - signal) + 1) / LW_BAR;
+    x[from->unknown + 1] = set->ambient - signal > 1.2 * lift ? 0.95 : 0;
+  }
 }
 
 void lw_net_cold(const lw_net *net, const lw_setting *set, double *x) {
@@ -58,6 +73,7 @@ void lw_net_cold(const lw_net *net, const lw_setting *set, double *x) {
     x[n->unknown] = (set->ambient - share * (set->ambient - p)) / LW_BAR;
     if (n->kind == LW_NET_INNER) x[n->unknown + 1] = n->rest_y > 0.9 ? 1 : 0.5;
   }
+  cold_nozzles(net, set, mach, x);
 }
 
 static bool is_sink(const lw_net_node *n) {
