@@ -1,6 +1,6 @@
 /* leanward/record.h - files and the store: what comes in from disk and what must not be lost.
 **
-** Units    SI in structs; JSON carries SI with the unit in the key's name (speed_rad_s,
+** Units    SI in structs; JSON carries SI with the unit in the key's name (speed_rad_per_s,
 **          co_fraction) beside the texts people read.
 ** Errors   every failure is one line in lw_error; a store that cannot be written is left as it was.
 ** Memory   named at each function.
@@ -39,6 +39,11 @@ lw_status lw_draft_begin(const char *path, lw_draft *draft, lw_error *error) LW_
 lw_status lw_draft_finish(lw_draft *draft, lw_error *error) LW_MUST_USE;
 void lw_draft_abandon(lw_draft *draft);
 
+/* LW_OK when path may be written to: it names no file, an empty one, no regular file (a pipe, a
+   terminal, "-"), or a file that begins with one of the texts in begins (NULL at the end), which is
+   an earlier one of ours. A job, a card or a store is never taken for one. */
+lw_status lw_file_replaceable(const char *path, const char *const *begins,
+                              lw_error *error) LW_MUST_USE;
 /* path as written in a file, relative to the folder of that file. In arena; NULL: no memory. */
 const char *lw_file_beside(lw_arena *arena, const char *file, const char *path);
 

@@ -5,7 +5,7 @@
 ** its reason in words, and what is not known is an answer too.
 **
 ** Units    SI; texts are in shop units with metric in brackets.
-** Errors   LW_NO_MEMORY only: a job that was read can always be worked.
+** Errors   LW_NO_MEMORY; LW_BAD_INPUT where a job and its card do not go together (lw_job_work).
 ** Memory   texts and lists live in the arena given to lw_job_work.
 ** Threads  pure functions.
 ** Source   rules of the trade stand in docs/service.md; each says 'common practice' or its source.
@@ -193,7 +193,8 @@ typedef struct lw_work {
 
 /* Work a job. card: of this car, may be NULL. fitted: of the unit in the car, may be NULL, may be
    the same as card. *work and all it points to live in arena; job and cards must outlive it.
-   LW_BAD_INPUT when a reading holds values no gas can have, or a limit names an unknown set. */
+   LW_BAD_INPUT when a reading holds values no gas can have or names a screw no card lists, a fuel
+   is not known, or a limit names an unknown set. */
 lw_status lw_job_work(lw_arena *arena, const lw_job *job, const lw_card *card,
                       const lw_card *fitted, const lw_work **work, lw_error *error) LW_MUST_USE;
 

@@ -252,9 +252,13 @@ static double trade_words(lw_dim dim, char *unit) {
       drop_suffix(unit, gas[i]);
   }
   if (dim == LW_SHARE) drop_suffix(unit, "RH");
-  if (dim == LW_TURNS && lw_text_same(unit, "turn")) snprintf(unit, UNIT_TEXT, "turns");
+  double turned = 1;
+  if (dim == LW_TURNS) {
+    if (!drop_suffix(unit, "counter-clockwise") && drop_suffix(unit, "clockwise")) turned = -1;
+    if (lw_text_same(unit, "turn")) snprintf(unit, UNIT_TEXT, "turns");
+  }
   if (dim == LW_PRESSURE || dim == LW_COMPRESSION) drop_suffix(unit, "gauge");
-  return 1;
+  return turned;
 }
 
 static lw_status unknown_unit(lw_dim dim, const char *unit, lw_error *error) {

@@ -134,7 +134,8 @@ static const lw_table checks_table = TABLE("checks", checks_fields);
 static const lw_field done_fields[] = {
     REQUIRED("what", what, "what was done"),
     TEXT("screw", screw, "which screw was turned"),
-    VALUE("turned", turns, LW_TURNS, -20, 20, "counter-clockwise positive, clockwise negative"),
+    VALUE("turned", turns, LW_TURNS, -20, 20,
+          "as in '1/4 turn clockwise'; a bare number counts counter-clockwise"),
 };
 static const lw_table done_table = SHORTHAND("work step", done_fields);
 #undef S
@@ -226,6 +227,22 @@ static lw_status check_analyzer_names(const lw_bind *bind, const lw_job *job, lw
   return LW_OK;
 }
 
+/* "turned both clockwise" with a turn that counts the other way would stand wrong on the record. */
+static lw_status check_done(const lw_bind *bind, const lw_job *job, lw_error *error) {
+  const lw_done *done = job->done.items;
+  for (size_t i = 0; i < job->done.count; i++) {
+    bool counter = strstr(done[i].what, "counter") != NULL;
+    bool clockwise = !counter && strstr(done[i].what, "clockwise") != NULL;
+    if (!(clockwise && done[i].turns > 0) && !(counter && done[i].turns < 0)) continue;
+    char field[40];
+    snprintf(field, sizeof field, "work step %zu, turned", i + 1);
+    return at_line(bind, error, done[i].line, field,
+                   "the words and the value turn opposite ways; write the way in the value, as in "
+                   "'1/4 turn clockwise'");
+  }
+  return LW_OK;
+}
+
 static lw_status check_job(const lw_bind *bind, const lw_job *job, lw_error *error) {
   lw_status named = check_analyzer_names(bind, job, error);
   if (named != LW_OK) return named;
@@ -278,6 +295,7 @@ lw_status lw_job_read(const lw_bind *bind, const char *text, size_t length, lw_j
   if (!read) return at_end_of_memory(bind, error);
   status = lw_table_read(bind, &job_table, root, read, error);
   if (status == LW_OK) status = check_job(bind, read, error);
+  if (status == LW_OK) status = check_done(bind, read, error);
   if (status == LW_OK) status = lw_limits_check(bind, &read->limits, error);
   if (status != LW_OK) return status;
   read->file = lw_arena_copy(bind->arena, bind->file, strlen(bind->file));

@@ -25,6 +25,9 @@ typedef struct builder {
   size_t depth, nodes;
   lw_node *root;
   int documents;
+  const char *line_at; /* start of line `line` of the text, and its end: see lost_words */
+  const char *end;
+  int line;
 } builder;
 
 static lw_status refuse(builder *b, int line, const char *text) {
@@ -88,6 +91,30 @@ static lw_status attach(builder *b, lw_node *node) {
   return LW_OK;
 }
 
+static const char *line_start(builder *b, int line) {
+  while (b->line < line && b->line_at < b->end) {
+    const char *next = memchr(b->line_at, '\n', (size_t)(b->end - b->line_at));
+    b->line_at = next ? next + 1 : b->end;
+    b->line++;
+  }
+  return b->line_at;
+}
+
+/* "needs work #3 plug wet": to YAML ' #' begins a comment and the words behind it are gone. A comment
+   with a blank behind its '#' is meant; one without is a person's number. */
+static bool lost_words(builder *b, const yaml_mark_t *end) {
+  const char *p = line_start(b, (int)end->line);
+  for (size_t i = 0; i < end->column && p < b->end; i++) {
+    p++;
+    while (p < b->end && ((unsigned char)*p & 0xC0) == 0x80)
+      p++;
+  }
+  while (p < b->end && (*p == ' ' || *p == '\t'))
+    p++;
+  if (p + 1 >= b->end || *p != '#') return false;
+  return !strchr(" \t\r\n#-=!", p[1]);
+}
+
 /* A scalar is a map's key when the map waits for one, else a value. */
 static lw_status on_scalar(builder *b, const yaml_event_t *event) {
   int line = (int)event->start_mark.line + 1;
@@ -97,6 +124,11 @@ static lw_status on_scalar(builder *b, const yaml_event_t *event) {
     return refuse(b, line, "anchors and tags ('&', '!') are not used here; write the value itself");
   }
   if (memchr(text, 0, length)) return refuse(b, line, "the text holds a zero byte");
+  if (lost_words(b, &event->end_mark)) {
+    return refuse(b, line,
+                  "the words from ' #' on would be lost as a comment; put the text in "
+                  "quotes, or write '# ' with a blank for a comment");
+  }
   char *copy = lw_arena_copy(b->arena, text, length);
   if (!copy) return no_memory(b);
   open_node *top = b->depth ? &b->stack[b->depth - 1] : NULL;
@@ -197,7 +229,13 @@ static lw_status parse_events(builder *b, yaml_parser_t *parser) {
 
 lw_status lw_doc_parse(lw_arena *arena, const char *file, const char *text, size_t length,
                        const lw_node **root, lw_error *error) {
-  builder b = {.arena = arena, .file = file, .text = text, .length = length, .error = error};
+  builder b = {.arena = arena,
+               .file = file,
+               .text = text,
+               .length = length,
+               .error = error,
+               .line_at = text,
+               .end = text ? text + length : NULL};
   if (length > LW_DOC_MAX_BYTES) {
     lw_error_place(error, file, 0, NULL);
     return lw_fail(error, LW_TOO_LARGE,

@@ -17,7 +17,8 @@ static const char usage[] =
     "  --store PATH      keep the run in this store\n"
     "  --no-store        do not keep the run\n"
     "  --help            this text\n\n"
-    "Exit status: 0 within (or nothing to judge, and fit); 1 outside, too close to call, not fit\n"
+    "Exit status: 0 within (or nothing to judge, and fit); 1 outside, too close to call, sample "
+    "void, not fit\n"
     "to be adjusted, or the wrong unit; 2 could not.\n";
 
 typedef struct job_options {
@@ -25,8 +26,16 @@ typedef struct job_options {
   bool json, keep;
 } job_options;
 
+static bool any_void(const lw_work *w) {
+  for (size_t i = 0; i < w->judgement_count; i++) {
+    size_t at = w->judgements[i].reading;
+    if (at < w->reading_count && w->readings[at].exhaust.void_sample) return true;
+  }
+  return false;
+}
+
 static int outcome(const lw_work *w) {
-  bool amiss = w->verdict == LW_OUTSIDE || w->verdict == LW_TOO_CLOSE ||
+  bool amiss = any_void(w) || w->verdict == LW_OUTSIDE || w->verdict == LW_TOO_CLOSE ||
                w->fitness.overall == LW_NOT_FIT || w->intake.answer == LW_BELONGS_NOT;
   return amiss ? CLI_OUTSIDE : CLI_DONE;
 }
@@ -75,10 +84,12 @@ static int finish(const job_options *o, const lw_case *given, const lw_work *wor
 }
 
 static int run(const job_options *o, lw_arena *arena, lw_units *units) {
+  static const char *const sheets[] = {"%PDF-", NULL};
   lw_error error = {0};
   lw_case given = {0};
   const lw_work *work = NULL;
-  lw_status status = lw_case_read(arena, units, o->file, &given, &error);
+  lw_status status = o->sheet ? lw_file_replaceable(o->sheet, sheets, &error) : LW_OK;
+  if (status == LW_OK) status = lw_case_read(arena, units, o->file, &given, &error);
   if (status == LW_OK) {
     status = lw_job_work(arena, given.job, given.card, given.fitted, &work, &error);
   }

@@ -117,7 +117,11 @@ static int do_show(const request *r) {
 
 /* Nothing is left half written: the file appears when all of it is there. */
 static int do_export(const request *r, lw_export_form form) {
+  /* only an earlier export is replaced: not the store, a job or a card */
+  static const char *const exports[] = {"{\"format\":\"leanward jobs\"", "run,saved_at,program,",
+                                        "run,newest run of the job,", NULL};
   lw_error error = {0};
+  if (lw_file_replaceable(r->file, exports, &error) != LW_OK) return cli_fail("jobs", &error);
   lw_store *store = NULL;
   lw_draft draft;
   int code = open_store(r, true, &store, &error);

@@ -212,7 +212,7 @@ static void print_judgement(const lw_judgement *j, const lw_judgement *found) {
   printf("%*s ", (int)(17 - (int)strlen(word)), "");
   judged_text(text, sizeof text, j);
   snprintf(line, sizeof line, "%s", text);
-  if (j->verdict == LW_TOO_CLOSE) {
+  if (j->verdict == LW_TOO_CLOSE && j->inside < 0.98) {
     lw_text_append(line, sizeof line, "; %.0f %% likely inside", 100 * j->inside);
   }
   lw_text_append(line, sizeof line, " [%s]", j->source);

@@ -99,10 +99,10 @@ static void note_closure(const lw_sample *s, lw_exhaust *out) {
   if (out->source != LW_LAMBDA_BALANCE || fabs(out->closure.x) <= LW_COVERAGE * u) return;
   double dried = (1 + out->closure.x) / (1 - out->water) - 1;
   if (!s->wet && out->closure.x < -0.05 && fabs(dried) <= LW_COVERAGE * u) {
-    note(
-        out, LW_NOTE_WET, LW_DOUBT,
-        "the gases fit together only if the sample was not dried: look at the cooler and the water "
-        "trap, or say that this analyzer measures wet gas");
+    note(out, LW_NOTE_WET, LW_DOUBT,
+         "the gases would fit together if the sample was not dried: look at the cooler and the "
+         "water trap, or say that this analyzer measures wet gas. If it was dried, one gas is "
+         "misread or mistyped: look at the least one first");
     return;
   }
   char text[320];

@@ -211,6 +211,24 @@ lw_status lw_file_read(lw_arena *arena, const char *path, size_t most, const cha
   return status;
 }
 
+lw_status lw_file_replaceable(const char *path, const char *const *begins, lw_error *error) {
+  struct stat info;
+  char start[64] = "";
+  if (is_stream(path) || stat(path, &info) != 0 || !S_ISREG(info.st_mode) || info.st_size == 0) {
+    return LW_OK;
+  }
+  FILE *file = fopen(path, "rb");
+  size_t length = file ? fread(start, 1, sizeof start - 1, file) : 0;
+  if (file) fclose(file);
+  for (size_t i = 0; begins[i]; i++) {
+    size_t n = strlen(begins[i]);
+    if (length >= n && memcmp(start, begins[i], n) == 0) return LW_OK;
+  }
+  lw_error_place(error, path, 0, NULL);
+  return lw_fail(error, LW_IO,
+                 "there is another kind of file here, and it is left alone; name another file");
+}
+
 lw_status lw_draft_begin(const char *path, lw_draft *draft, lw_error *error) {
   *draft = (lw_draft){0};
   if (!path[0]) return lw_fail(error, LW_IO, "the name of the file to write is empty");

@@ -384,28 +384,30 @@ static lw_move choose(desk *d, const lw_reading_work *r, const aim *a) {
 
 static void add_steps(desk *d, const lw_move *m, lines *steps) {
   if (d->work->fitness.overall == LW_FIT_UNKNOWN) {
-    lines_add(steps, say(d, "before relying on it: %s", d->work->fitness.summary));
+    lines_add(d, steps, say(d, "before relying on it: %s", d->work->fitness.summary));
   }
   size_t adjustable = 0;
   const lw_list *screws = &carburetor_of(d)->screws;
   bool mixture = first_adjustable(d, &adjustable) || !screws->count;
   if (m->kind == LW_MOVE_SPEED || m->kind == LW_MOVE_MIXTURE) {
-    lines_add(steps,
+    lines_add(d, steps,
               "wait until the readings stop moving: the analyzer lags the engine by 10 to 30 "
               "seconds");
-    lines_add(steps, m->kind == LW_MOVE_SPEED
-                         ? "read the speed and CO again: the speed screw moves both"
-                         : "bring the speed back with the idle speed screw, then read CO again");
+    lines_add(d, steps,
+              m->kind == LW_MOVE_SPEED
+                  ? "read the speed and CO again: the speed screw moves both"
+                  : "bring the speed back with the idle speed screw, then read CO again");
   }
   if (m->kind == LW_MOVE_MIXTURE || (m->kind == LW_MOVE_SPEED && mixture)) {
-    lines_add(steps, "end with the last touch of the mixture screw clockwise, from the rich side");
-    lines_add(steps, "open the throttle for a moment, let it settle, and read once more");
+    lines_add(d, steps,
+              "end with the last touch of the mixture screw clockwise, from the rich side");
+    lines_add(d, steps, "open the throttle for a moment, let it settle, and read once more");
   } else if (m->kind == LW_MOVE_NONE && m->reason) {
     if (carburetor_of(d)->dashpot == LW_YES) {
-      lines_add(steps, "set the dashpot gap and the fast idle if they were backed off");
+      lines_add(d, steps, "set the dashpot gap and the fast idle if they were backed off");
     }
     bool left = d->work->left != SIZE_MAX;
-    if (!left) lines_add(steps, "take the as-left reading with the air cleaner on");
+    if (!left) lines_add(d, steps, "take the as-left reading with the air cleaner on");
   }
 }
 
@@ -418,29 +420,30 @@ static void add_cares(desk *d, lines *cares) {
     seen[s[i].kind] = true;
     switch (s[i].kind) {
     case LW_SCREW_FUEL_LIMITED:
-      lines_add(cares, "the screw has a sealed stop on the rich side: force breaks it off in the "
-                       "casting, and the casting must then be replaced");
+      lines_add(d, cares,
+                "the screw has a sealed stop on the rich side: force breaks it off in the "
+                "casting, and the casting must then be replaced");
       break;
     case LW_SCREW_FUEL_LIMITER:
-      lines_add(cares,
+      lines_add(d, cares,
                 "behind the sealed limiter the screw can only lean: fully out is as rich as it "
                 "gets");
       break;
     case LW_SCREW_AIR_BLEED:
-      lines_add(cares,
+      lines_add(d, cares,
                 "air-bleed screw with left-hand thread: clockwise moves it out, admits air and "
                 "leans; its fine thread needs more turning for the same effect");
       break;
     case LW_SCREW_FIXED:
-      lines_add(cares, say(d, "%s: no screw, nothing to adjust", s[i].name));
+      lines_add(d, cares, say(d, "%s: no screw, nothing to adjust", s[i].name));
       break;
     default: break;
     }
   }
   for (size_t i = 0; i < c->sealed.count; i++) {
-    lines_add(cares, say(d, "sealed, leave it alone: %s", c->sealed.text[i]));
+    lines_add(d, cares, say(d, "sealed, leave it alone: %s", c->sealed.text[i]));
   }
-  lines_add(cares, "seat a screw lightly by hand only: a scored needle never sets again");
+  lines_add(d, cares, "seat a screw lightly by hand only: a scored needle never sets again");
 }
 
 void work_advice(desk *d) {
@@ -452,8 +455,8 @@ void work_advice(desk *d) {
   advice->target = say_target(d, &a);
   add_steps(d, &advice->move, &steps);
   add_cares(d, &cares);
-  advice->steps = lines_keep(d, &steps);
+  advice->steps = steps.text;
   advice->step_count = steps.count;
-  advice->cares = lines_keep(d, &cares);
+  advice->cares = cares.text;
   advice->care_count = cares.count;
 }

@@ -29,8 +29,10 @@ static void check_warm(desk *d, lw_check *c) {
     c->found = say(d, "%s%soil %s", c->found ? c->found : "", c->found ? ", " : "",
                    say_both(d, LW_TEMPERATURE, k->oil));
   }
-  bool cold = k->coolant < least || k->oil < least_oil || k->warm == LW_NO;
   bool hot = k->coolant >= least || k->oil >= least_oil || k->warm == LW_YES;
+  bool read_cold = k->coolant < least || k->oil < least_oil;
+  bool measured = k->coolant >= least || k->oil >= least_oil;
+  bool cold = k->warm == LW_NO || (read_cold && !measured);
   c->answer = cold ? LW_NOT_FIT : hot ? LW_FIT : LW_FIT_UNKNOWN;
   c->why = cold ? "the engine is not warm" : hot ? "warm" : "no temperature was given";
   if (hot && !cold) c->next = NULL;

@@ -16,15 +16,12 @@ typedef struct desk {
 
 const char *say(desk *d, const char *format, ...) LW_PRINTF(2, 3);
 
-/* A growing list of texts. Beyond its room it keeps the first ones. */
-enum { LINES_MOST = 24 };
+/* A growing list of texts in the arena: none is ever left out. */
 typedef struct lines {
-  const char *text[LINES_MOST];
-  size_t count;
+  const char **text;
+  size_t count, room;
 } lines;
-void lines_add(lines *l, const char *text);
-/* Move them into the arena. */
-const char *const *lines_keep(desk *d, const lines *l);
+void lines_add(desk *d, lines *l, const char *text);
 
 /* A quantity in both unit systems, in the arena. */
 const char *say_both(desk *d, lw_dim dim, double si);
@@ -49,7 +46,10 @@ void check_vacuum_advance(desk *d, lw_check *c);
 /* Card and job halves that are never NULL: an empty card stands in for a missing one. */
 const lw_engine_card *engine_of(const desk *d);
 const lw_carburetor_card *carburetor_of(const desk *d);
-/* The newest reading at idle for which has() is true, or NULL. */
+/* Whether a reading was taken in the gear the idle is set in: drive only when the card says so. A
+   gear that was not said counts as the right one. */
+bool in_set_gear(const lw_work *w, const lw_reading *r);
+/* The newest reading at idle for which has() is true, one in the set gear before others; or NULL. */
 typedef bool (*reading_test)(const lw_reading_work *reading);
 const lw_reading_work *newest_idle(const desk *d, reading_test has);
 

@@ -9,12 +9,12 @@
 #include <math.h>
 #include <stdint.h>
 
-enum { SETS_MOST = 32, JUDGEMENTS_MOST = 32 };
+enum { SETS_MOST = 32 };
 
 typedef struct bench {
   desk *d;
-  lw_judgement newest[JUDGEMENTS_MOST], found[JUDGEMENTS_MOST];
-  size_t count;
+  lw_judgement *newest, *found;
+  size_t count, room;
 } bench;
 
 const char *lw_verdict_text(lw_verdict verdict) {
@@ -75,27 +75,32 @@ static bool serves(const lw_reading_work *r, lw_gas_name gas, lw_condition at) {
   return r->has_gas && r->at == at && lw_known(value_of(r, gas, &remark).x);
 }
 
-static int weight(const lw_reading *r, lw_stage wanted) {
-  return 2 * (r->settled != LW_NO) + (r->stage == wanted);
+static int weight(const lw_work *w, const lw_reading *r, lw_stage wanted) {
+  return 4 * in_set_gear(w, r) + 2 * (r->settled != LW_NO) + (r->stage == wanted);
 }
 
 /* The reading that speaks for the car as it is now (newest) or as it came in (!newest): the last
-   of the fitting ones, or the first. A settled one goes before one that was not, then one marked as
-   left or as found before one that is not. */
+   of the fitting ones, or the first. One in the gear the idle is set in goes before one that was not,
+   then a settled one, then one marked as left or as found. */
 static size_t pick(const lw_work *w, lw_gas_name gas, lw_condition at, bool newest) {
   lw_stage wanted = newest ? LW_AS_LEFT : LW_AS_FOUND;
   size_t best = SIZE_MAX;
   for (size_t i = 0; i < w->reading_count; i++) {
     if (!serves(&w->readings[i], gas, at)) continue;
     int more = best == SIZE_MAX ? 1
-                                : weight(w->readings[i].reading, wanted) -
-                                      weight(w->readings[best].reading, wanted);
+                                : weight(w, w->readings[i].reading, wanted) -
+                                      weight(w, w->readings[best].reading, wanted);
     if (more > 0 || (more == 0 && newest)) best = i;
   }
   return best;
 }
 
 /* ---- one limit ---- */
+
+/* A remark never pushes another one out. */
+static void remark_also(bench *b, lw_judgement *j, const char *text) {
+  j->remark = j->remark ? say(b->d, "%s; %s", j->remark, text) : text;
+}
 
 static bool diluted(const lw_exhaust *e) {
   for (size_t i = 0; i < e->note_count; i++) {
@@ -114,8 +119,9 @@ static void judge_undiluted(bench *b, lw_judgement *j, const lw_exhaust *e) {
   char text[48];
   lw_quantity_text(text, sizeof text, j->gas == LW_GAS_CO ? LW_FRACTION : LW_PPM, LW_SHOP, most.x,
                    LW_COVERAGE * most.u);
-  j->remark = say(b->d, "if %.0f %% of the sample is outside air it is %s: make the sample tight",
-                  100 * e->air_share, text);
+  remark_also(b, j,
+              say(b->d, "if %.0f %% of the sample is outside air it is %s: make the sample tight",
+                  100 * e->air_share, text));
   if (j->verdict != LW_WITHIN || lw_judge(most, j->limit) == LW_WITHIN) return;
   j->verdict = LW_TOO_CLOSE;
   j->inside = fmin(j->inside, lw_inside_probability(most, j->limit));
@@ -145,19 +151,21 @@ static lw_judgement judge_one(bench *b, lw_gas_name gas, lw_condition at, lw_ran
     return j;
   }
   const lw_reading_work *r = &w->readings[j.reading];
-  j.value = value_of(r, gas, &j.remark);
+  const char *how = NULL;
+  j.value = value_of(r, gas, &how);
+  if (how) remark_also(b, &j, how);
   if (r->exhaust.void_sample) {
-    j.remark = "no verdict: the sample holds too much air";
+    remark_also(b, &j, "no verdict: the sample holds too much air");
     return j;
   }
   if (gas == LW_GAS_UNSAID && r->exhaust.source == LW_LAMBDA_INFERRED) {
-    j.remark = "lambda is inferred: not all four gases were read";
+    remark_also(b, &j, "lambda is inferred: not all four gases were read");
   }
   j.inside = lw_inside_probability(j.value, limit);
   j.verdict = lw_judge(j.value, limit);
   if (diluted(&r->exhaust)) judge_undiluted(b, &j, &r->exhaust);
   if (r->reading->settled == LW_NO) { /* what still moves may be outside, never safely within */
-    j.remark = "the reading had not settled";
+    remark_also(b, &j, "the reading had not settled");
     if (j.verdict == LW_WITHIN) j.verdict = LW_TOO_CLOSE;
   }
   return j;
@@ -165,7 +173,7 @@ static lw_judgement judge_one(bench *b, lw_gas_name gas, lw_condition at, lw_ran
 
 static void judge(bench *b, lw_gas_name gas, lw_condition at, lw_range limit, const char *source,
                   const char *remark) {
-  if (b->count == JUDGEMENTS_MOST) return;
+  if (b->count == b->room) return; /* judge_all made room for all */
   b->newest[b->count] = judge_one(b, gas, at, limit, source, remark, true);
   b->found[b->count] = judge_one(b, gas, at, limit, source, remark, false);
   b->count++;
@@ -222,7 +230,7 @@ static lw_status judge_set(bench *b, const lw_limit_said *said, const char *file
                       .value = {NAN, NAN},
                       .inside = NAN,
                       .remark = no_row(b->d->work)};
-    if (b->count < JUDGEMENTS_MOST) {
+    if (b->count < b->room) {
       b->newest[b->count] = j;
       b->found[b->count++] = j;
     }
@@ -300,32 +308,44 @@ static const char *overall_words(bench *b, lw_verdict verdict) {
   }
 }
 
-static const lw_judgement *keep(desk *d, const lw_judgement *j, size_t count) {
-  lw_judgement *kept = lw_arena_array(d->arena, count, sizeof *kept);
-  if (!kept) {
-    d->no_memory = true;
-    return NULL;
+/* How many judgements a list of limits can give: every row of a set, or one. */
+static size_t room_for(const lw_list *list) {
+  const lw_limit_said *said = list->items;
+  size_t rows = 0, room = 0;
+  const lw_public_limit *row = lw_public_limits(&rows);
+  for (size_t i = 0; i < list->count; i++) {
+    room++;
+    for (size_t k = 0; said[i].public_set && k < rows; k++)
+      room += lw_text_same(row[k].set, said[i].public_set);
   }
-  for (size_t i = 0; i < count; i++)
-    kept[i] = j[i];
-  return kept;
+  return room;
+}
+
+static lw_status judge_all(bench *b, const lw_list *list, const char *file) {
+  size_t room = list ? room_for(list) : 2;
+  b->newest = lw_arena_array(b->d->arena, room, sizeof *b->newest);
+  b->found = lw_arena_array(b->d->arena, room, sizeof *b->found);
+  b->room = room;
+  if (!b->newest || !b->found) {
+    return lw_fail(b->d->error, LW_NO_MEMORY, "no memory for the limits of this job");
+  }
+  if (list) return judge_list(b, list, file);
+  judge_targets(b);
+  return LW_OK;
 }
 
 lw_status work_verdict(desk *d) {
   lw_work *w = d->work;
   bench b = {.d = d};
-  lw_status status = LW_OK;
-  if (w->job->limits.count) {
-    status = judge_list(&b, &w->job->limits, w->job->file);
-  } else if (w->card && w->card->limits.count) {
-    status = judge_list(&b, &w->card->limits, w->card->file);
-  } else {
-    judge_targets(&b);
-  }
+  const lw_card *card = w->card;
+  bool by_job = w->job->limits.count > 0, by_card = !by_job && card && card->limits.count > 0;
+  lw_status status = by_job    ? judge_all(&b, &w->job->limits, w->job->file)
+                     : by_card ? judge_all(&b, &card->limits, card->file)
+                               : judge_all(&b, NULL, NULL);
   if (status != LW_OK) return status;
-  w->judgements = keep(d, b.newest, b.count);
-  w->judgements_found = keep(d, b.found, b.count);
-  w->judgement_count = w->judgement_found_count = d->no_memory ? 0 : b.count;
+  w->judgements = b.newest;
+  w->judgements_found = b.found;
+  w->judgement_count = w->judgement_found_count = b.count;
   w->verdict = overall(b.newest, b.count);
   w->verdict_words = overall_words(&b, w->verdict);
   return LW_OK;

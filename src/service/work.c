@@ -20,19 +20,20 @@ const char *say(desk *d, const char *format, ...) {
   return "";
 }
 
-void lines_add(lines *l, const char *text) {
-  if (l->count < LINES_MOST) l->text[l->count++] = text;
-}
-
-const char *const *lines_keep(desk *d, const lines *l) {
-  const char **kept = lw_arena_array(d->arena, l->count, sizeof *kept);
-  if (!kept) {
-    d->no_memory = true;
-    return NULL;
+void lines_add(desk *d, lines *l, const char *text) {
+  if (l->count == l->room) {
+    size_t room = l->room ? 2 * l->room : 16;
+    const char **wider = lw_arena_array(d->arena, room, sizeof *wider);
+    if (!wider) {
+      d->no_memory = true;
+      return;
+    }
+    for (size_t i = 0; i < l->count; i++)
+      wider[i] = l->text[i];
+    l->text = wider;
+    l->room = room;
   }
-  for (size_t i = 0; i < l->count; i++)
-    kept[i] = l->text[i];
-  return kept;
+  l->text[l->count++] = text;
 }
 
 const char *say_both(desk *d, lw_dim dim, double si) {
@@ -58,12 +59,21 @@ const lw_carburetor_card *carburetor_of(const desk *d) {
                    : &d->blank->carburetor;
 }
 
+bool in_set_gear(const lw_work *w, const lw_reading *r) {
+  bool drive = w->card && w->card->idle.gear == LW_GEAR_DRIVE;
+  return r->gear == LW_GEAR_UNSAID || (r->gear == LW_GEAR_DRIVE) == drive;
+}
+
 const lw_reading_work *newest_idle(const desk *d, reading_test has) {
   const lw_work *w = d->work;
+  const lw_reading_work *other = NULL;
   for (size_t i = w->reading_count; i-- > 0;) {
-    if (w->readings[i].at == LW_AT_IDLE && has(&w->readings[i])) return &w->readings[i];
+    const lw_reading_work *r = &w->readings[i];
+    if (r->at != LW_AT_IDLE || !has(r)) continue;
+    if (in_set_gear(w, r->reading)) return r;
+    if (!other) other = r;
   }
-  return NULL;
+  return other;
 }
 
 /* ---- fuel and air ---- */
@@ -129,6 +139,37 @@ static void choose_ambient(desk *d) {
 
 /* ---- readings ---- */
 
+static bool has_screw(const lw_card *card, const char *name) {
+  const lw_screw_card *s = card ? card->carburetor.screws.items : NULL;
+  for (size_t i = 0; s && i < card->carburetor.screws.count; i++) {
+    if (lw_text_same(s[i].name, name)) return true;
+  }
+  return false;
+}
+
+/* A position given to a screw that no card lists would be passed over: it is asked about instead. */
+static lw_status check_screws(desk *d, const lw_reading *r, size_t number) {
+  const lw_named *named = r->screws.items;
+  const lw_list *known = &carburetor_of(d)->screws;
+  const lw_screw_card *s = known->items;
+  const char *names[16];
+  size_t count = known->count < 16 ? known->count : 16;
+  for (size_t i = 0; i < count; i++)
+    names[i] = s[i].name;
+  for (size_t i = 0; count && i < r->screws.count; i++) {
+    const char *name = named[i].name;
+    if (has_screw(d->work->card, name) || has_screw(d->work->fitted, name)) continue;
+    const char *near = lw_text_nearest(name, names, count);
+    char field[60];
+    snprintf(field, sizeof field, "reading %zu, screws", number);
+    lw_error_place(d->error, d->work->job->file, named[i].line, field);
+    return lw_fail(d->error, LW_BAD_INPUT, "'%.60s' is not a screw of the card; %s'%s'%s", name,
+                   near ? "did you mean " : "the first one is ", near ? near : names[0],
+                   near ? "?" : "");
+  }
+  return LW_OK;
+}
+
 lw_sample lw_reading_sample(const lw_reading *r, const lw_analyzer *a, const lw_fuel *fuel,
                             double air_water) {
   lw_sample s = lw_sample_new(fuel);
@@ -189,14 +230,14 @@ static lw_status work_reading(desk *d, const lw_reading *r, size_t number, lw_re
    had not settled is never as left. */
 static size_t find_idle(const lw_work *w, lw_stage stage, bool last) {
   size_t best = SIZE_MAX;
-  bool marked_best = false;
+  int weight_best = 0;
   for (size_t i = 0; i < w->reading_count; i++) {
     const lw_reading_work *r = &w->readings[i];
     if (r->at != LW_AT_IDLE || (last && r->reading->settled == LW_NO)) continue;
-    bool marked = r->reading->stage == stage;
-    if (best == SIZE_MAX || (marked && !marked_best) || (marked == marked_best && last)) {
+    int weight = 2 * in_set_gear(w, r->reading) + (r->reading->stage == stage);
+    if (best == SIZE_MAX || weight > weight_best || (weight == weight_best && last)) {
       best = i;
-      marked_best = marked;
+      weight_best = weight;
     }
   }
   return best;
@@ -208,7 +249,8 @@ static lw_status work_readings(desk *d) {
   lw_reading_work *out = lw_arena_array(d->arena, w->job->readings.count, sizeof *out);
   if (!out) return lw_fail(d->error, LW_NO_MEMORY, "no memory for the readings of this job");
   for (size_t i = 0; i < w->job->readings.count; i++) {
-    lw_status status = work_reading(d, &r[i], i + 1, &out[i]);
+    lw_status status = check_screws(d, &r[i], i + 1);
+    if (status == LW_OK) status = work_reading(d, &r[i], i + 1, &out[i]);
     if (status != LW_OK) return status;
   }
   w->readings = out;
@@ -225,22 +267,23 @@ void work_cautions(desk *d) {
   lines l = {0};
   bool drive = d->work->card && (d->work->card->idle.gear == LW_GEAR_DRIVE ||
                                  lw_range_known(d->work->card->idle.speed_drive));
-  lines_add(&l, "Running exhaust in a closed room kills: extract it.");
-  lines_add(&l,
+  lines_add(d, &l, "Running exhaust in a closed room kills: extract it.");
+  lines_add(d, &l,
             "Keep hands, hair and sleeves from fans, belts and hot parts; mind the high tension.");
-  lines_add(&l, "Fuel vapor and sparks: no flame, no hot lamp, a fire extinguisher at hand.");
+  lines_add(d, &l, "Fuel vapor and sparks: no flame, no hot lamp, a fire extinguisher at hand.");
   lines_add(
-      &l, drive
-              ? "An idle read in gear: chock the wheels, set the parking brake, and never stand in "
-                "front of the car."
-              : "Chock the wheels, set the parking brake, and never stand in front of a car in "
-                "gear.");
-  lines_add(&l, "Sealed adjustments may be illegal to alter: local law and the emission label come "
-                "first.");
-  lines_add(&l,
+      d, &l,
+      drive ? "An idle read in gear: chock the wheels, set the parking brake, and never stand in "
+              "front of the car."
+            : "Chock the wheels, set the parking brake, and never stand in front of a car in "
+              "gear.");
+  lines_add(d, &l,
+            "Sealed adjustments may be illegal to alter: local law and the emission label come "
+            "first.");
+  lines_add(d, &l,
             "This verdict is advice, not a certificate: a licensed inspector decides whether a car "
             "passes.");
-  d->work->cautions = lines_keep(d, &l);
+  d->work->cautions = l.text;
   d->work->caution_count = l.count;
 }
 
@@ -252,10 +295,10 @@ static void gap_readings(desk *d, lines *l) {
     gas = gas || r->has_gas;
     no_class = no_class || (r->has_gas && (!r->analyzer || !r->analyzer->accuracy));
   }
-  if (!w->reading_count) lines_add(l, "no readings: nothing can be said of the exhaust");
-  if (w->reading_count && !gas) lines_add(l, "no exhaust gas was read: no verdict on it");
+  if (!w->reading_count) lines_add(d, l, "no readings: nothing can be said of the exhaust");
+  if (w->reading_count && !gas) lines_add(d, l, "no exhaust gas was read: no verdict on it");
   if (no_class) {
-    lines_add(l, "analyzer or its class not given: the widest errors (class II) were assumed");
+    lines_add(d, l, "analyzer or its class not given: the widest errors (class II) were assumed");
   }
 }
 
@@ -263,28 +306,31 @@ void work_gaps(desk *d) {
   const lw_work *w = d->work;
   lines l = {0};
   if (!w->card) {
-    lines_add(&l,
+    lines_add(d, &l,
               "no spec card: specifications and targets are the trade's usual ones, or missing");
   } else {
     const lw_card *c = w->card;
-    if (!lw_range_known(c->engine.initial_timing)) lines_add(&l, "card without timing: not judged");
-    if (!lw_range_known(c->idle.speed)) lines_add(&l, "card without idle speed: speed not judged");
+    if (!lw_range_known(c->engine.initial_timing))
+      lines_add(d, &l, "card without timing: not judged");
+    if (!lw_range_known(c->idle.speed))
+      lines_add(d, &l, "card without idle speed: speed not judged");
     if (!c->carburetor.screws.count) {
-      lines_add(&l, "card without mixture screws: travel and stops are not known, turn with care");
+      lines_add(d, &l,
+                "card without mixture screws: travel and stops are not known, turn with care");
     }
   }
   gap_readings(d, &l);
   if (!w->judgement_count)
-    lines_add(&l, "no limits: name a public set or give the limit of the decal");
+    lines_add(d, &l, "no limits: name a public set or give the limit of the decal");
   const lw_weather *weather = &w->job->weather;
   if (!lw_known(weather->pressure) && !lw_known(weather->altitude)) {
-    lines_add(&l,
+    lines_add(d, &l,
               "neither air pressure nor altitude: compression and vacuum judged as at sea level");
   }
   if (!w->job->fuel.name && !lw_known(w->job->fuel.h_c)) {
-    lines_add(&l, say(d, "fuel in the tank not given: %s assumed", w->fuel.name));
+    lines_add(d, &l, say(d, "fuel in the tank not given: %s assumed", w->fuel.name));
   }
-  d->work->gaps = lines_keep(d, &l);
+  d->work->gaps = l.text;
   d->work->gap_count = l.count;
 }
 
