@@ -6,7 +6,8 @@
 **    with steps that grow as the balances fall) until Newton takes over. It cannot cycle.
 ** 3. Walked in: from a half-open throttle at 2,500 rpm, where every unit solves, the setting is
 ** moved to the wanted one in steps that shrink when one fails.
-** Converged means: every balance is under 1e-9 of the flow through its node (floor 1 mg/h).
+** Converged means: every balance is under 1e-9 of the flow through its node (floor 1 mg/s: what is
+** left is then 1e-15 kg/s, about what the last digit of a pressure moves through a jet at rest).
 */
 #include "net_internal.h"
 
@@ -17,7 +18,7 @@
 enum { NEWTON_STEPS = 60, HALVINGS = 6, RELAXED_STEPS = 400, WALK_STEPS = 60 };
 
 static const double tolerance = 1e-9;
-static const double floor_flow = 2.8e-10; /* kg/s: 1 mg/h */
+static const double floor_flow = 1e-6; /* kg/s */
 
 typedef enum sort { SORT_MACH, SORT_PRESSURE, SORT_FUEL } sort;
 
@@ -29,6 +30,7 @@ typedef struct job {
   double hold[LW_NET_UNKNOWNS]; /* kg for each unit of the unknown, for the relaxed way */
   lw_system s;                  /* at x */
   double norm, merit;
+  double weight[LW_NET_UNKNOWNS]; /* of the balances in the merit, fixed while a step is tried */
   int worst, steps;
   double x[LW_NET_UNKNOWNS];
 } job;
@@ -59,8 +61,8 @@ static void measure(job *j) {
   j->norm = j->merit = 0;
   j->worst = -1;
   for (int i = 0; i < j->net->unknown_count; i++) {
-    double e = fabs(j->s.r[i]) / (j->s.through[i] + floor_flow);
-    j->merit += e * e;
+    double e = fabs(j->s.r[i]) / (j->s.through[i] + floor_flow), w = j->s.r[i] * j->weight[i];
+    j->merit += w * w;
     if (e > j->norm || !(e == e)) {
       j->norm = e;
       j->worst = i;
@@ -70,6 +72,14 @@ static void measure(job *j) {
 
 static void evaluate(job *j) {
   lw_net_assemble(j->net, &j->setting, j->x, &j->s);
+  measure(j);
+}
+
+/* A balance over its own flow cannot exceed 1, however far a step goes wrong, so that the merit of
+   a step counts each balance over the flow from before it. */
+static void weigh(job *j) {
+  for (int i = 0; i < j->net->unknown_count; i++)
+    j->weight[i] = 1 / (j->s.through[i] + floor_flow);
   measure(j);
 }
 
@@ -106,6 +116,7 @@ static bool newton(job *j, int most) {
   evaluate(j);
   for (int i = 0, stuck = 0; i < most; i++) {
     if (j->norm <= tolerance) return true;
+    weigh(j);
     double merit = j->merit;
     memcpy(from, j->x, bytes);
     if (!lw_net_step(j->net, &j->s, step)) return false;
