@@ -60,8 +60,19 @@ static bool put_escaped(bytes *b, const char *text) {
   return good;
 }
 
+/* Take out the name of the root group: nothing refers to it, and it counts the surfaces this process
+   has made, so that the same picture would not be the same bytes. */
+static void unname(bytes *svg) {
+  char *name = svg->data ? strstr(svg->data, " id=\"surface") : NULL;
+  char *end = name ? strchr(name + 5, '"') : NULL;
+  if (!end) return;
+  memmove(name, end + 1, strlen(end + 1) + 1);
+  svg->used -= (size_t)(end + 1 - name);
+}
+
 /* Title and description behind the opening tag: what a screen reader says. */
 static bool describe(bytes *svg, const lw_picture *picture) {
+  unname(svg);
   const char *tag = svg->data ? strstr(svg->data, "<svg") : NULL;
   const char *end = tag ? strchr(tag, '>') : NULL;
   if (!end) return false;
@@ -154,13 +165,19 @@ void lw_canvas_hatch(lw_canvas *c, int kind, lw_tint tint, double alpha) {
   lw_canvas_tint(c, tint, alpha);
   cairo_set_line_width(c->cr, 0.8);
   if (rise > 1e6) {
-    for (double x = gap * floor(x0 / gap); x < x1; x += gap) {
+    double first = gap * floor(x0 / gap);
+    int lines = (int)ceil((x1 - first) / gap);
+    for (int i = 0; i < lines; i++) {
+      double x = first + i * gap;
       cairo_move_to(c->cr, x, y0);
       cairo_line_to(c->cr, x, y1);
     }
   } else {
     double run = rise == 0 ? 0 : x1 - x0, shift = rise < 0 ? 0 : run;
-    for (double y = gap * floor((y0 - run) / gap); y < y1 + run; y += gap) {
+    double first = gap * floor((y0 - run) / gap);
+    int lines = (int)ceil((y1 + run - first) / gap);
+    for (int i = 0; i < lines; i++) {
+      double y = first + i * gap;
       cairo_move_to(c->cr, x0, y + (rise > 0 ? shift : 0));
       cairo_line_to(c->cr, x1, y + (rise > 0 ? shift - run : run));
     }
