@@ -150,4 +150,40 @@ double lw_change(const lw_map_point *original, const lw_map_point *changed);
 lw_status lw_compare(lw_arena *arena, const lw_map *original, const lw_map *changed, double idle,
                      double ambient, lw_comparison **comparison, lw_error *error) LW_MUST_USE;
 
+/* ---- Sizes from targets ---------------------------------------------------------------------- */
+
+/* An air-fuel ratio the unit shall give. */
+typedef struct lw_target {
+  const char *name; /* "idle", "off idle", "cruise", "full throttle" */
+  double speed;     /* rad/s */
+  double vacuum;    /* Pa of manifold vacuum; NaN: throttle wide open */
+  double afr, weight;
+  double met; /* what the completed unit gives */
+} lw_target;
+
+typedef struct lw_inferred_size {
+  bool secondary;
+  const char *key; /* "main jet" */
+  double value;    /* m, not rounded to a drill */
+  bool at_bound;   /* the targets asked for more than is plausible */
+} lw_inferred_size;
+
+typedef struct lw_completed {
+  lw_card *card; /* with every size a builder needs */
+  const lw_inferred_size *sizes;
+  size_t size_count, at_bound;
+  const lw_target *targets;
+  size_t target_count;
+  double worst; /* largest |met/afr - 1| */
+  int runs;     /* networks that were tried */
+} lw_completed;
+
+/* Fill the sizes a card lacks (jets, bleeds, feeds, port, slot; venturi and bore by rule of thumb)
+   so that the unit meets its targets, by least squares on the twin, held to what is usual where
+   targets do not tell. targets NULL: idle as the card says or 14.0, off idle 14.5 to 15, cruise
+   15.5, full throttle 12.7. Sizes the card gives are kept. A card that lacks nothing is a result
+   without sizes. LW_NO_CONVERGENCE says which target could not be reached at all. */
+lw_status lw_card_complete(lw_arena *arena, const lw_card *card, const lw_target *targets,
+                           size_t count, lw_completed **out, lw_error *error) LW_MUST_USE;
+
 #endif

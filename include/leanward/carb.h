@@ -199,6 +199,9 @@ lw_status lw_net_throttle_for(const lw_net *net, lw_setting *setting, double vac
 /* Lower a card. Sizes the card lacks are an LW_BAD_INPUT that lists them; sizes that cannot flow are refused in trade words. */
 lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **net,
                        lw_error *error) LW_MUST_USE;
+/* The same with stops and slots as in like (see lw_net_keep_stop): spares the search for them. */
+lw_status lw_net_build_like(lw_arena *arena, const lw_card *card, const lw_net *like, lw_net **net,
+                            lw_error *error) LW_MUST_USE;
 
 /* Hold the plates of net where those of like have their idle stop, and the slots where they are
    cut: a what-if turns no speed screw and moves no slot. */

@@ -295,6 +295,13 @@ static void first_stop(lw_net *net, const lw_card *card) {
 }
 
 lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **out, lw_error *error) {
+  lw_status status = lw_net_build_like(arena, card, NULL, out, error);
+  if (status == LW_OK) first_stop(*out, card);
+  return status;
+}
+
+lw_status lw_net_build_like(lw_arena *arena, const lw_card *card, const lw_net *like, lw_net **out,
+                            lw_error *error) {
   lw_status status = check(card, error);
   if (status != LW_OK) return status;
   lw_net *net = lw_arena_alloc(arena, sizeof *net);
@@ -324,7 +331,7 @@ lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **out, lw_er
     lw_error_place(error, card->file, card->carburetor.line, "carburetor");
     return lw_fail(error, LW_BAD_INPUT, "the card lacks %s", b.missing);
   }
-  first_stop(net, card);
+  if (like) lw_net_keep_stop(net, like);
   *out = net;
   return LW_OK;
 }

@@ -36,7 +36,7 @@ static const double wide_open = 85 * PI / 180, shaft_diameter = 8e-3;
 static const double slot_low = 0.2e-3;  /* slot's lower end over the edge of the shut plate, m */
 static const double cleaner_area = 0.6; /* m2 effective for each m3 of displacement */
 static const double fuel_pitch = 25.4e-3 / 32, air_pitch = 25.4e-3 / 40; /* m for each turn */
-static const double needle_half_angle = 7 * PI / 180;
+static const double needle_half_angle = 9 * PI / 180;
 static const double check_shuts_from = 4e3, check_shut_at = 12e3; /* Pa across the check valve */
 static const double check_diameter = 0.8e-3;
 /* A light spring: from some 200 Pa on the valve gives way, under 500 Pa it is wide open. */

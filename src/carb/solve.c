@@ -6,8 +6,9 @@
 **    with steps that grow as the balances fall) until Newton takes over. It cannot cycle.
 ** 3. Walked in: from a half-open throttle at 2,500 rpm, where every unit solves, the setting is
 ** moved to the wanted one in steps that shrink when one fails.
-** Converged means: every balance is under 1e-9 of the flow through its node (floor 1 mg/s: what is
-** left is then 1e-15 kg/s, about what the last digit of a pressure moves through a jet at rest).
+** Converged means: every balance is under 1e-9 of the flow through its node (floor 10 mg/s:
+** what is left is then 1e-14 kg/s; the last digit of a pressure moves a tenth of that through a wide
+** jet at rest).
 */
 #include "net_internal.h"
 
@@ -18,7 +19,7 @@
 enum { NEWTON_STEPS = 60, HALVINGS = 6, RELAXED_STEPS = 400, WALK_STEPS = 60 };
 
 static const double tolerance = 1e-9;
-static const double floor_flow = 1e-6; /* kg/s */
+static const double floor_flow = 1e-5; /* kg/s */
 
 typedef enum sort { SORT_MACH, SORT_PRESSURE, SORT_FUEL } sort;
 
@@ -78,8 +79,9 @@ static void evaluate(job *j) {
 /* A balance over its own flow cannot exceed 1, however far a step goes wrong, so that the merit of
    a step counts each balance over the flow from before it. */
 static void weigh(job *j) {
+  const double light = 1e-6; /* kg/s */
   for (int i = 0; i < j->net->unknown_count; i++)
-    j->weight[i] = 1 / (j->s.through[i] + floor_flow);
+    j->weight[i] = 1 / (j->s.through[i] + light);
   measure(j);
 }
 
