@@ -43,6 +43,15 @@ static double rough_manifold(const lw_net *net, const lw_setting *set, double *m
   return 0.5 * (lo + hi);
 }
 
+/* The well under a nozzle that spills lifts its fuel over the lip and hardly more. */
+static void cold_well(const lw_net *net, int nozzle, double lift, double *x) {
+  for (int i = 0; i < net->passage_count; i++) {
+    const lw_net_node *from = &net->nodes[net->passages[i].from];
+    if (net->passages[i].to != nozzle || from->kind != LW_NET_INNER) continue;
+    x[from->unknown] = x[net->nodes[nozzle].unknown] + 1.1 * lift / LW_BAR;
+  }
+}
+
 /* A main nozzle stands at its booster's depression; it spills when that lifts fuel over its lip. */
 static void cold_nozzles(const lw_net *net, const lw_setting *set, const double *mach, double *x) {
   for (int i = 0; i < net->passage_count; i++) {
@@ -53,8 +62,10 @@ static void cold_nozzles(const lw_net *net, const lw_setting *set, const double 
     lw_venturi v = lw_venturi_flow(b->cd_area, &net->fluids, set->ambient, mach[to->barrel]);
     double signal = set->ambient * pow(v.throat / set->ambient, b->booster);
     double lift = net->fluids.fuel_density * 9.80665 * from->height;
-    x[from->unknown] = (signal + 0.05 * (set->ambient - signal) + 1) / LW_BAR;
-    x[from->unknown + 1] = set->ambient - signal > 1.2 * lift ? 0.95 : 0;
+    double spare = set->ambient - signal - lift;
+    x[from->unknown] = (signal + 1 + 0.35 * fmax(spare, 0)) / LW_BAR;
+    x[from->unknown + 1] = spare > 0.1 * lift ? 0.97 : 0;
+    if (spare > 0.1 * lift) cold_well(net, net->passages[i].from, lift, x);
   }
 }
 
