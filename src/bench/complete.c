@@ -131,10 +131,10 @@ static bool has_screw(const lw_card *card, lw_screw_kind kind) {
   return false;
 }
 
-static bool wanted(const lw_card *card, const lw_barrel_card *g, bool secondary, want want) {
+static bool wanted(const lw_card *card, const lw_barrel_card *g, bool secondary, want kind) {
   const lw_carburetor_card *c = &card->carburetor;
   bool idle = !secondary || any_idle(g) || c->secondary.operation == 2 || c->units == 2;
-  switch (want) {
+  switch (kind) {
   case WANT_MAIN: return true;
   case WANT_POWER: return !secondary && !g->rods.count;
   case WANT_IDLE: return idle;
