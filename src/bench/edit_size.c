@@ -98,7 +98,7 @@ static lw_status check_size(const lw_edit *e, const lw_field *f, double now) {
     return lw_edit_refuse(e, "the card gives no %s%s, so there is nothing to change",
                           e->secondary ? "secondary " : "", f->key);
   }
-  if (is(e, "idle limiter") && !fault) {
+  if (is(e, "idle limiter") && (!fault || factor > 1)) {
     return lw_edit_refuse(e, "the limiter is sealed and is never changed; 'plugged' and 'clogged' "
                              "are understood, as faults");
   }

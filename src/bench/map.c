@@ -38,20 +38,20 @@ static void solve(const lw_twin *twin, lw_state *state, double throttle, double 
 }
 
 static lw_status check_axis(const double *x, size_t count, double lo, double hi, const char *what,
-                            lw_error *error) {
+                            const char *span, lw_error *error) {
   if (count == 0 || count > AXIS_MOST) {
     return lw_fail(error, LW_BAD_INPUT, "1 to %d values of %s were expected", AXIS_MOST, what);
   }
   for (size_t i = 0; i < count; i++) {
     if (!(x[i] >= lo && x[i] <= hi)) {
-      return lw_fail(error, LW_BAD_INPUT, "%s lies outside what an engine does", what);
+      return lw_fail(error, LW_BAD_INPUT, "a %s lies outside %s", what, span);
     }
   }
   return LW_OK;
 }
 
 static lw_status check_speed(const double *speed, size_t count, lw_error *error) {
-  return check_axis(speed, count, 10, 1300, "speed", error); /* 95 to 12,400 rpm */
+  return check_axis(speed, count, 10, 1300, "speed", "96 to 12,400 rpm", error);
 }
 
 static double *copied(lw_arena *arena, const double *x, size_t count) {
@@ -79,7 +79,7 @@ lw_status lw_map_run(lw_arena *arena, const lw_twin *twin, const double *throttl
                      const double *speed, size_t speeds, lw_map **map, lw_error *error) {
   lw_map_point *points = NULL;
   lw_state state = {0};
-  lw_status status = check_axis(throttle, throttles, 0, 1, "throttle", error);
+  lw_status status = check_axis(throttle, throttles, 0, 1, "throttle", "0 to 100 %", error);
   if (status == LW_OK) status = check_speed(speed, speeds, error);
   if (status != LW_OK) return status;
   lw_map *m = new_map(arena, throttles, speed, speeds, &points, error);
@@ -100,11 +100,13 @@ lw_status lw_map_run(lw_arena *arena, const lw_twin *twin, const double *throttl
 
 /* ---- lines ---- */
 
-/* Manifold vacuum on a level road: from that of the idle stop at the first speed to nearly none at
-   the last, falling with the square of speed (drag). Ours. */
-static double road_vacuum(double first, double ambient, double share) {
-  double last = 0.04 * ambient;
-  return first + (last - first) * share;
+/* The vacuum a road ends with: next to what wide open throttle leaves at the top speed. */
+static double last_vacuum(const lw_twin *twin, double top) {
+  lw_state state = {0};
+  lw_map_point p;
+  solve(twin, &state, 1, top, &p);
+  double wide = p.report.converged ? twin->ambient - p.manifold : 0;
+  return fmax(0.04 * twin->ambient, wide + 300);
 }
 
 /* Solve at this throttle; the vacuum over the wanted one. False: it did not converge. */
@@ -149,6 +151,7 @@ lw_status lw_line_run(lw_arena *arena, const lw_twin *twin, lw_line line, const 
   lw_map *m = new_map(arena, 1, speed, speeds, &points, error);
   if (!m) return LW_NO_MEMORY;
   double top = speed[speeds - 1], low = speed[0], first = LW_NONE, throttle = 0;
+  double last = last_vacuum(twin, top);
   for (size_t i = 0; i < speeds; i++) {
     lw_map_point *p = &points[i];
     double share = (speed[i] * speed[i] - low * low) / (top * top - low * low);
@@ -158,7 +161,8 @@ lw_status lw_line_run(lw_arena *arena, const lw_twin *twin, lw_line line, const 
       solve(twin, &state, 0, speed[i], p);
       first = p->report.converged ? twin->ambient - p->manifold : 0.6 * twin->ambient;
     } else {
-      road_point(twin, &state, throttle, road_vacuum(first, twin->ambient, share), speed[i], p);
+      /* falling with the square of speed, as drag rises; ours */
+      road_point(twin, &state, throttle, first + (last - first) * share, speed[i], p);
     }
     if (p->report.converged) throttle = p->throttle;
     m->failed += !p->report.converged;

@@ -197,6 +197,10 @@ static void take_sign(lw_edit *e) {
 
 static lw_status take_apart(lw_edit *e, const char *text) {
   const char *equals = strchr(text, '=');
+  if (!lw_text_utf8(text, strlen(text), NULL)) {
+    snprintf(e->text, sizeof e->text, "edit");
+    return lw_edit_refuse(e, "these bytes are not UTF-8 text");
+  }
   snprintf(e->text, sizeof e->text, "%.120s", text);
   if (!equals) return lw_edit_refuse(e, "write NAME=VALUE, as in 'main jet=0.061 in'");
   words(e->name, sizeof e->name, text, (size_t)(equals - text));
@@ -309,15 +313,31 @@ static void set_stop(lw_net *net, double stop) {
   }
 }
 
+static bool is_slot(const lw_passage *p) {
+  return p->gate == LW_GATE_SLOT_BELOW || p->gate == LW_GATE_SLOT_ABOVE;
+}
+
+/* Slots stay where they are cut, also when an edit brings a passage before them. */
+static void keep_slots(lw_net *net, const lw_net *like) {
+  int k = 0;
+  for (int i = 0; i < net->passage_count; i++) {
+    if (!is_slot(&net->passages[i])) continue;
+    while (k < like->passage_count && !is_slot(&like->passages[k]))
+      k++;
+    if (k == like->passage_count) return;
+    net->passages[i].low = like->passages[k++].low;
+  }
+}
+
 /* The network of the changed card; what cannot be is the edits' fault, not a line's of the card. */
 static lw_status rebuild(lw_arena *arena, lw_twin *twin, const lw_net *from, const char *edits,
                          double stop, lw_error *error) {
   lw_error own = {0};
   const char *why = impossible(twin->card);
   lw_status status = why ? lw_fail(&own, LW_BAD_INPUT, "%s", why)
-                         : lw_net_build(arena, twin->card, &twin->net, &own);
+                         : lw_net_build_like(arena, twin->card, from, &twin->net, &own);
   if (status == LW_OK) {
-    lw_net_keep_stop(twin->net, from);
+    keep_slots(twin->net, from);
     set_stop(twin->net, stop);
     return lw_twin_alter(twin, error);
   }

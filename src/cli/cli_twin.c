@@ -5,7 +5,8 @@
 #include <string.h>
 
 const char cli_range_usage[] =
-    "  --throttle SPAN    FROM:TO:STEP %, a list `0, 5, 20 %`, or `0 to 50 %`; 0 is the idle stop\n"
+    "  --throttle SPAN    FROM:TO:STEP %, a list `0, 5, 20 %` or `0 to 50 %`;\n"
+    "                     0 is the idle stop\n"
     "  --speed SPAN       the same in rpm\n"
     "  --over airflow     along a line instead of a grid, told by air flow\n"
     "  --line LINE        of --over: road (level road, the default) or wide-open\n"
@@ -261,10 +262,13 @@ void cli_failures(const char *which, const lw_map *map) {
   for (size_t i = 0; i < map->throttles * map->speeds; i++) {
     const lw_map_point *p = &map->points[i];
     if (p->report.converged) continue;
-    printf(
-        "%s%zu of %zu points did not converge (x); the first at %.0f rpm, throttle %.0f %%: %s\n",
+    char text[400];
+    snprintf(
+        text, sizeof text,
+        "%s%zu of %zu points did not converge (x); the first at %.0f rpm, throttle %.0f %%: %s",
         which, map->failed, map->throttles * map->speeds, lw_dim_shown(LW_SPIN, LW_SHOP, p->speed),
         100 * p->throttle, p->report.where[0] ? p->report.where : "unknown");
+    cli_wrapped(stdout, 0, 0, text);
     return;
   }
 }

@@ -9,9 +9,10 @@
 
 static const char usage[] =
     "Usage: leanward map [OPTION]... CARD\n"
-    "Run the twin of a spec card's carburetor: air-fuel ratio over throttle and speed, and which\n"
-    "circuit brings the fuel. CARD may be `-`. Sea level, 20 degC; `leanward try` changes them.\n\n"
-    "  --circuits         the circuits' shares of the fuel: over throttle, at one --speed\n";
+    "Run the twin of a spec card's carburetor: air-fuel ratio over throttle and\n"
+    "speed, and which circuit brings the fuel. CARD may be `-`. Sea level, 20 degC;\n"
+    "`leanward try` changes them.\n\n"
+    "  --circuits         the circuits' shares of the fuel, for each --speed\n";
 
 static double afr_of(const void *of, size_t i) {
   return ((const lw_map *)of)->points[i].afr;
@@ -19,35 +20,40 @@ static double afr_of(const void *of, size_t i) {
 
 /* ---- tables ---- */
 
-static void head(const lw_twin *twin, const lw_map *map) {
+static void head(const lw_twin *twin) {
   const lw_card *card = twin->card;
   cli_styled(stdout, CLI_STRONG, card->unit);
   printf("%s%s, %s\n", card->engine_name ? " on " : "", card->engine_name ? card->engine_name : "",
          twin->net->family);
   printf("%s, %.1f kPa, %.0f degC\n\n", twin->net->fuel.name, twin->ambient / 1e3,
          twin->temperature - 273.15);
-  (void)map;
+}
+
+/* Wide enough for the circuit's name over "100 %". */
+static int circuit_width(int circuit) {
+  int name = (int)strlen(lw_circuit_text((lw_circuit)circuit)) + 1;
+  return name > 6 ? name : 6;
 }
 
 static void line_head(const char *first) {
-  printf("%s %8s %7s %7s %6s", first, "air g/s", "vac kPa", "AFR", "lambda");
+  printf("%s%8s%8s%7s%7s", first, "air g/s", "vac kPa", "AFR", "lambda");
   for (int c = LW_CIRCUIT_AIR + 1; c < LW_CIRCUITS; c++)
-    printf(" %8s", lw_circuit_text((lw_circuit)c));
+    printf("%*s", circuit_width(c), lw_circuit_text((lw_circuit)c));
   putchar('\n');
 }
 
 static void line_row(const lw_twin *twin, const lw_map_point *p) {
   if (!p->report.converged) {
-    printf("        x  did not converge: %s\n", p->report.where);
+    printf("  x  did not converge: %.40s\n", p->report.where);
     return;
   }
-  cli_cell(stdout, 9, 2, 1e3 * p->air);
+  cli_cell(stdout, 8, 2, 1e3 * p->air);
   cli_cell(stdout, 8, 1, (twin->ambient - p->manifold) / 1e3);
-  cli_cell(stdout, 8, 2, p->afr);
+  cli_cell(stdout, 7, 2, p->afr);
   cli_cell(stdout, 7, 2, p->lambda);
   for (int c = LW_CIRCUIT_AIR + 1; c < LW_CIRCUITS; c++) {
     double share = 100 * cli_share(p, (lw_circuit)c);
-    cli_cell(stdout, 7, 0, share == share && fabs(share) < 0.5 ? 0 : share);
+    cli_cell(stdout, circuit_width(c) - 2, 0, fabs(share) < 0.5 ? 0 : share);
     fputs(" %", stdout);
   }
   putchar('\n');
@@ -55,10 +61,10 @@ static void line_row(const lw_twin *twin, const lw_map_point *p) {
 
 static void print_line(const lw_twin *twin, const lw_map *map) {
   puts("The fuel's circuits along the line");
-  line_head("     rpm throttle");
+  line_head("   rpm throttle");
   for (size_t i = 0; i < map->speeds; i++) {
     const lw_map_point *p = &map->points[i];
-    printf("%8.0f", lw_dim_shown(LW_SPIN, LW_SHOP, p->speed));
+    printf("%6.0f", lw_dim_shown(LW_SPIN, LW_SHOP, p->speed));
     cli_cell(stdout, 7, 1, 100 * p->throttle);
     fputs(" %", stdout);
     line_row(twin, p);
@@ -79,7 +85,7 @@ static void print_circuits(const lw_twin *twin, const lw_map *map) {
 }
 
 static void print_tables(const lw_twin *twin, const lw_map *map, bool circuits) {
-  head(twin, map);
+  head(twin);
   if (!map->throttle) {
     print_line(twin, map);
   } else if (circuits) {
@@ -87,8 +93,8 @@ static void print_tables(const lw_twin *twin, const lw_map *map, bool circuits) 
   } else {
     puts("Air-fuel ratio");
     cli_grid(map, 1, false, afr_of, map);
-    puts("\n0 % is the idle stop, 100 % wide open; `--circuits --speed \"2000 rpm\"` shows what\n"
-         "brings the fuel.");
+    puts("\n0 % is the idle stop, 100 % wide open; `--circuits --speed \"2000 rpm\"` shows\n"
+         "what brings the fuel.");
   }
   if (map->failed) putchar('\n');
   cli_failures("", map);

@@ -10,11 +10,11 @@
 static const char usage[] =
     "Usage: leanward try [OPTION]... CARD EDIT...\n"
     "       leanward try --list\n"
-    "What a change does to the mixture before anything is drilled. An EDIT is NAME=VALUE:\n"
-    "\"main jet=0.061 in\", \"main jet=+5 %\", \"left screw=-1/4 turn\", \"altitude=1600 m\",\n"
-    "\"vacuum leak=2 mm\", \"idle bleed=plugged\". A signed value is a change, an unsigned one a "
-    "new\n"
-    "value. Several edits are done in order. Throttle and speed are the same in both runs.\n\n"
+    "What a change does to the mixture before anything is drilled. An EDIT is\n"
+    "NAME=VALUE: \"main jet=0.061 in\", \"main jet=+5 %\", \"left screw=-1/4 turn\",\n"
+    "\"altitude=1600 m\", \"vacuum leak=2 mm\", \"idle bleed=plugged\". A signed value is a\n"
+    "change, an unsigned one a new value. Edits are done in order. Throttle and speed\n"
+    "are the same in both runs.\n\n"
     "  --list             the names that can be changed, with their values\n";
 
 typedef struct trial {
@@ -103,7 +103,8 @@ static void print_names(void) {
       cli_wrapped(stdout, 23, 23, text);
     }
   }
-  puts("\nBefore a size may stand 'secondary', or 'left' or 'right' for one primary barrel.");
+  puts("\nBefore a size may stand 'secondary', or 'left' or 'right' for the\n"
+       "primary barrel of that side.");
 }
 
 /* ---- files ---- */

@@ -60,8 +60,8 @@ static bool put_escaped(bytes *b, const char *text) {
   return good;
 }
 
-/* Take out the name of the root group: nothing refers to it, and it counts the surfaces this process
-   has made, so that the same picture would not be the same bytes. */
+/* Take out the name of the root group: nothing refers to it, and it counts the surfaces this
+   process has made, so that the same picture would not be the same bytes. */
 static void unname(bytes *svg) {
   char *name = svg->data ? strstr(svg->data, " id=\"surface") : NULL;
   char *end = name ? strchr(name + 5, '"') : NULL;
