@@ -18,6 +18,10 @@ int cmd_limits(int argc, char **argv);
 int cmd_map(int argc, char **argv);
 int cmd_try(int argc, char **argv);
 
+/* `card --draw OUT`: asked for by these arguments; then done with them. */
+bool cmd_draw_asked(int argc, char **argv);
+int cmd_draw(int argc, char **argv);
+
 /* Print "leanward COMMAND: LINE" on standard error and return CLI_COULD_NOT. */
 int cli_fail(const char *command, const lw_error *error);
 /* The same for a wrong option or argument, with a pointer to --help. */

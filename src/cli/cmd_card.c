@@ -7,10 +7,12 @@
 static const char usage[] =
     "Usage: leanward card [--json] FILE\n"
     "       leanward card --keys | --job-keys\n"
+    "       leanward card --draw OUT [--throttle SHARE] [--speed SPEED] FILE [NAME=VALUE ...]\n"
     "Check a spec card and print it in shop and metric units. FILE may be `-`.\n\n"
     "  --json      as JSON: {path: {shop, metric}}\n"
     "  --keys      every key a spec card may hold, with its units\n"
     "  --job-keys  the same for a job file\n"
+    "  --draw OUT  the passages with what flows in them, as .svg or .png (--draw OUT --help)\n"
     "  --help      this text\n";
 
 enum { ROWS_MOST = 800 };
@@ -139,6 +141,7 @@ int cmd_card(int argc, char **argv) {
                                           {"job-keys", no_argument, NULL, 'J'},
                                           {"help", no_argument, NULL, 'h'},
                                           {0}};
+  if (cmd_draw_asked(argc, argv)) return cmd_draw(argc, argv);
   bool json = false;
   opterr = 0;
   for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;) {

@@ -397,7 +397,7 @@ static void name_bore(lw_sketch *s) {
   char text[80], angle[32];
   double flow = s->scene.solved ? s->view->point->barrel_air[s->scene.barrel] : NAN;
   name_node(s, s->scene.booster, lw_known(card_of(s)->booster) ? "booster" : "throat", MIDDLE,
-            THROAT_Y - 20, MIDDLE, THROAT_Y - 48);
+            THROAT_Y - 20, MIDDLE, THROAT_Y - 51);
   name_node(s, s->scene.below, "below venturi", MIDDLE, 545, MIDDLE, 545);
   name_node(s, s->scene.manifold, "manifold", MIDDLE, 905, MIDDLE, 905);
   snprintf(angle, sizeof angle, "%.1f", s->scene.angle * 180 / 3.14159265358979323846);

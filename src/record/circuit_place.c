@@ -108,15 +108,14 @@ static void leader(lw_sketch *s, const lw_tag *tag) {
 
 static void draw_tag(lw_sketch *s, const lw_tag *tag) {
   lay(s, tag->size, tag->bold, tag->text);
-  cairo_move_to(s->cr, tag->box.x, tag->box.y);
-  pango_cairo_layout_path(s->cr, s->layout);
-  if (tag->floats) {
+  /* a light rim only over lines: as outlines it makes the file long */
+  if (tag->floats && covered(s, &tag->box) > 0) {
+    cairo_move_to(s->cr, tag->box.x, tag->box.y);
+    pango_cairo_layout_path(s->cr, s->layout);
     lw_shade_set(s, LW_SHADE_PAPER);
     cairo_set_line_width(s->cr, 4);
     cairo_set_line_join(s->cr, CAIRO_LINE_JOIN_ROUND);
     cairo_stroke(s->cr);
-  } else {
-    cairo_new_path(s->cr);
   }
   lw_shade_set(s, tag->shade);
   cairo_move_to(s->cr, tag->box.x, tag->box.y);
