@@ -200,8 +200,33 @@ static lw_status refuse(const lw_card *card, lw_error *error, int line, const ch
   return lw_fail(error, LW_BAD_INPUT, "%s", text);
 }
 
+/* What the network has no room or no builder for, and a power valve that is the wrong way round. */
+static lw_status check_unit(const lw_card *card, lw_error *error) {
+  const lw_carburetor_card *c = &card->carburetor;
+  int units = c->units ? c->units : 1, first = primaries(card), second = secondaries(card);
+  if (first < 1 || first > 4 || second > 4 || units * (first + second) > LW_NET_BARRELS) {
+    return refuse(card, error, c->line, "carburetor, barrels",
+                  "a network holds at most 4 barrels of a kind and 8 on the manifold; check the "
+                  "barrels, their counts and the units");
+  }
+  if (units > 1 && !second) {
+    return refuse(card, error, c->line, "carburetor, units",
+                  "two units are known only as a pair of four-barrels; give one unit, with the "
+                  "displacement it feeds");
+  }
+  double opens = lw_known(c->power_opens) ? c->power_opens : 20e3;
+  if (lw_known(c->power_closes) && c->power_closes <= opens) {
+    return refuse(card, error, c->line, "carburetor, power valve closed",
+                  "the power valve must close at a higher vacuum than it opens at (20 kPa unless "
+                  "given); give both, or swap them");
+  }
+  return LW_OK;
+}
+
 /* What could not flow, in trade words. */
 static lw_status check(const lw_card *card, lw_error *error) {
+  lw_status status = check_unit(card, error);
+  if (status != LW_OK) return status;
   const lw_barrel_card *groups[] = {&card->carburetor.primary, &card->carburetor.secondary};
   for (size_t i = 0; i < 2; i++) {
     const lw_barrel_card *g = groups[i];

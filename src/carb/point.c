@@ -91,18 +91,25 @@ static bool is_sink(const lw_net_node *n) {
   return n->kind == LW_NET_SIGNAL || n->kind == LW_NET_BELOW || n->kind == LW_NET_GAS;
 }
 
-/* Fuel is counted where it leaves the unit: by the circuit of the passage it leaves through. */
+/* Inside the unit: where fuel has not been delivered yet. A bowl as well: a leak past the power valve
+   goes straight from it (bench/alter.c). */
+static bool is_inside(const lw_net_node *n) {
+  return n->kind == LW_NET_INNER || n->kind == LW_NET_BOWL;
+}
+
+/* Fuel is counted where it leaves the unit: by the circuit of the passage it leaves through, also
+   when that is a bleed it spills from (it runs down the bore, and the engine gets it). */
 static void count_fuel(const lw_net *net, lw_point *point) {
   for (int i = 0; i < net->passage_count; i++) {
     const lw_passage *p = &net->passages[i];
     const lw_net_node *to = &net->nodes[p->to], *from = &net->nodes[p->from];
-    double fuel = point->fuel_flow[i];
-    /* straight from the bowl: a leak past the power valve (bench/alter.c) */
-    if ((from->kind == LW_NET_INNER || from->kind == LW_NET_BOWL) && is_sink(to)) {
-      point->fuel += fuel;
-      point->by_circuit[p->circuit] += fuel;
-      if (from->barrel >= 0) point->barrel_fuel[from->barrel] += fuel;
-    }
+    double fuel = point->fuel_flow[i], out = 0;
+    if (is_inside(from) && is_sink(to)) out = fuel;
+    if (is_sink(from) && is_inside(to)) out = -fuel;
+    const lw_net_node *inside = is_inside(from) ? from : to;
+    point->fuel += out;
+    point->by_circuit[p->circuit] += out;
+    if (inside->barrel >= 0) point->barrel_fuel[inside->barrel] += out;
     if (p->circuit == LW_CIRCUIT_POWER) point->by_circuit[LW_CIRCUIT_POWER] += fuel;
   }
   /* power fuel leaves through the main nozzle: it is shown as its own and taken from the main's */
