@@ -71,7 +71,7 @@ const char *lw_circuit_text(lw_circuit circuit);
 typedef enum lw_gate {
   LW_GATE_NONE,
   LW_GATE_POWER,      /* open under `low` of manifold vacuum, shut over `high`, Pa */
-  LW_GATE_CHECK,      /* open while the difference across it is under `low`, shut over `high`, Pa */
+  LW_GATE_CHECK,      /* shut while the difference across it is under `low`, open over `high`, Pa */
   LW_GATE_SLOT_BELOW, /* the part of a slot under the plate's edge: low end `low`, length `high`, m */
   LW_GATE_SLOT_ABOVE, /* the part over it */
   LW_GATE_PLATE,      /* the throttle plate itself */

@@ -264,7 +264,7 @@ static lw_status fit(task *t) {
   double *jacobian = lw_arena_array(t->arena, (size_t)M * N, sizeof *jacobian);
   if (!jacobian) return lw_fail(t->error, LW_NO_MEMORY, "no memory to complete this card");
   get(t, u);
-  info = lmdif(residuals, t, m, n, u, r, 1e-6, 1e-5, 0, RUNS_EACH_ROUND, difference, diag, 1, 1, 0,
+  info = lmdif(residuals, t, m, n, u, r, 1e-4, 1e-4, 0, RUNS_EACH_ROUND, difference, diag, 1, 1, 0,
                &runs, jacobian, m, pivot, qtf, w1, w2, w3, w4);
   put(t, u);
   if (info > 0) return LW_OK;

@@ -60,8 +60,8 @@ typedef struct sheet {
   lw_fluids fluids;
   place places[LW_NET_UNKNOWNS];
   struct value {
-    double p, y;
-    terms dp; /* in Pa for each unit of the unknown */
+    double p, over, y; /* over: p less that of the air outside, with all its digits */
+    terms dp;          /* in Pa for each unit of the unknown */
     int ycol;
   } value[LW_NET_NODES];
   struct plate {
@@ -116,7 +116,8 @@ static void plain_value(sheet *w, int i, const double *x) {
     v->ycol = n->unknown + 1;
     /* fall through */
   case LW_NET_GAS:
-    v->p = LW_BAR * x[n->unknown];
+    v->over = LW_BAR * x[n->unknown];
+    v->p = w->setting->ambient + v->over;
     term(&v->dp, n->unknown, LW_BAR);
     break;
   default: break; /* derived ones follow */
@@ -150,12 +151,14 @@ static void barrel_values(sheet *w, int b, const double *x) {
     struct value *s = &w->value[barrel->signal];
     double ratio = v.throat / horn->p, power = pow(ratio, barrel->booster);
     double by_throat = barrel->booster * power / ratio;
-    s->p = horn->p * power;
+    s->over = horn->over + horn->p * (power - 1);
+    s->p = w->setting->ambient + s->over;
     term(&s->dp, barrel->unknown, by_throat * v.d_mach_throat);
     scaled(&s->dp, &horn->dp, by_throat * v.d_p_throat + power * (1 - barrel->booster));
   }
   struct value *below = &w->value[barrel->below];
-  below->p = horn->p - barrel->lost * (horn->p - v.throat);
+  below->over = horn->over - barrel->lost * (horn->p - v.throat);
+  below->p = w->setting->ambient + below->over;
   term(&below->dp, barrel->unknown, barrel->lost * v.d_mach_throat);
   scaled(&below->dp, &horn->dp, 1 - barrel->lost * (1 - v.d_p_throat));
 }
@@ -174,7 +177,7 @@ static void plate_angle(sheet *w, int b) {
   }
   case LW_LINK_DIAPHRAGM: {
     const struct value *horn = &w->value[barrel->horn], *at = &w->value[barrel->diaphragm];
-    double share = lw_air_valve_share(horn->p - at->p, barrel->link_from, barrel->link_to, &slope);
+    double share = lw_air_valve_share(horn->over - at->over, barrel->link_from, barrel->link_to, &slope);
     plate->angle = barrel->closed + barrel->stop + share * travel;
     scaled(&plate->d, &horn->dp, slope * travel);
     scaled(&plate->d, &at->dp, -slope * travel);
@@ -196,6 +199,7 @@ static void all_values(sheet *w, const double *x) {
   for (int i = 0; i < net->node_count; i++) {
     if (net->nodes[i].kind != LW_NET_BOWL) continue;
     w->value[i].p = w->value[net->nodes[i].vent].p;
+    w->value[i].over = w->value[net->nodes[i].vent].over;
     w->value[i].dp = w->value[net->nodes[i].vent].dp;
     w->value[i].y = 1;
   }
@@ -222,16 +226,16 @@ static double gate(sheet *w, const lw_passage *p, terms *d) {
   case LW_GATE_NONE: break;
   case LW_GATE_POWER: {
     const struct value *m = &w->value[p->barrel];
-    double vacuum = w->setting->ambient - m->p;
+    double vacuum = -m->over;
     share = lw_air_valve_share(p->high - vacuum, 0, p->high - p->low, &slope);
     scaled(d, &m->dp, slope);
     break;
   }
   case LW_GATE_CHECK: {
     const struct value *a = &w->value[p->from], *b = &w->value[p->to];
-    share = 1 - lw_smooth_step((a->p - b->p - p->low) / (p->high - p->low), &slope);
-    scaled(d, &a->dp, -slope / (p->high - p->low));
-    scaled(d, &b->dp, slope / (p->high - p->low));
+    share = lw_smooth_step((a->over - b->over - p->low) / (p->high - p->low), &slope);
+    scaled(d, &a->dp, slope / (p->high - p->low));
+    scaled(d, &b->dp, -slope / (p->high - p->low));
     break;
   }
   case LW_GATE_SLOT_BELOW:
@@ -287,9 +291,9 @@ static double one_way(sheet *w, const lw_passage *p, int from, int to, bool back
   double weight = w->fluids.fuel_density * gravity, sump = back ? p->sump : 0;
   /* what fuel the passage holds stands in it as a column; gas must push the sump's fuel down first
      */
-  double upstream = f->p + weight * (f->y * rise - (1 - f->y) * sump);
-  if (!(upstream > t->p) || !(open > 0)) return 0;
-  lw_mix_flow flow = lw_mix_orifice(&p->orifice, &w->fluids, upstream, f->y, t->p);
+  double drop = f->over - t->over + weight * (f->y * rise - (1 - f->y) * sump);
+  if (!(drop > 0) || !(open > 0)) return 0;
+  lw_mix_flow flow = lw_mix_orifice_drop(&p->orifice, &w->fluids, t->p + drop, drop, f->y);
   if (!(flow.m > 0)) return 0;
   terms d = {0};
   scaled(&d, &f->dp, open * flow.d_p1);
@@ -302,7 +306,7 @@ static double one_way(sheet *w, const lw_passage *p, int from, int to, bool back
 
 static double gas_passage(sheet *w, const lw_passage *p, double open, const terms *d_open) {
   const struct value *f = &w->value[p->from], *t = &w->value[p->to];
-  lw_flow flow = lw_gas_flow(p->cd_area, &w->fluids, f->p, t->p);
+  lw_flow flow = lw_gas_flow_drop(p->cd_area, &w->fluids, f->p, f->over - t->over);
   terms d = {0};
   bool forward = flow.m >= 0;
   double sign = forward ? 1 : -1;
@@ -364,7 +368,7 @@ static void rests(sheet *w) {
   for (int i = 0; i < w->net->node_count; i++) {
     const lw_net_node *n = &w->net->nodes[i];
     if (n->kind != LW_NET_INNER) continue;
-    w->s->r[n->unknown] += pore * (w->setting->ambient - w->value[i].p);
+    w->s->r[n->unknown] += -pore * w->value[i].over;
     jacobian(w, n->unknown, n->unknown, -pore * LW_BAR);
     w->s->r[n->unknown + 1] += settle * (n->rest_y - w->value[i].y);
     jacobian(w, n->unknown + 1, n->unknown + 1, -settle);

@@ -37,7 +37,9 @@ static const double slot_low = 0.2e-3;  /* slot's lower end over the edge of the
 static const double cleaner_area = 0.6; /* m2 effective for each m3 of displacement */
 static const double fuel_pitch = 25.4e-3 / 32, air_pitch = 25.4e-3 / 40; /* m for each turn */
 static const double needle_half_angle = 9 * PI / 180;
-static const double check_shuts_from = 4e3, check_shut_at = 12e3; /* Pa across the check valve */
+/* Pa across the off-idle check valve: over the 2 to 3 kPa in an idle channel at curb idle, where
+   the slot still breathes air, and under the 10 kPa and more once the plate has passed the slot. */
+static const double check_opens_from = 4e3, check_open_at = 10e3;
 static const double check_diameter = 0.8e-3;
 /* A light spring: from some 200 Pa on the valve gives way, under 500 Pa it is wide open. */
 static const double air_valve_pa_per_turn = 100;
@@ -341,8 +343,8 @@ void build_check_valve(lw_builder *b, lw_barrel_nodes at) {
   lw_passage *p = build_mix(b, b->air_horn, at.channel, check_diameter, bleed_length,
                             LW_CIRCUIT_AIR, "off-idle check valve");
   p->gate = LW_GATE_CHECK;
-  p->low = check_shuts_from;
-  p->high = check_shut_at;
+  p->low = check_opens_from;
+  p->high = check_open_at;
 }
 
 /* ---- unknowns ---- */
