@@ -203,7 +203,8 @@ static void air_screw(lw_sketch *s) {
   const lw_stream *screw = &s->scene.streams[LW_ROLE_AIR_SCREW];
   const lw_stream *hole = &s->scene.streams[LW_ROLE_BLEED_HOLE];
   if (!screw->exists) return;
-  double lift = lw_needle_lift(screw->passage), turns = lift / screw->passage->low;
+  double lift = lw_needle_lift(s->view, screw->passage);
+  double turns = lw_screw_turns(s->view, screw->passage);
   const lw_dot in[] = {{GALLERY, SCREW_Y}, {226, SCREW_Y}};
   const lw_dot out[] = {{226, SCREW_Y}, {COLUMN, SCREW_Y}};
   char name[80], out_words[32];
@@ -224,7 +225,7 @@ static void air_screw(lw_sketch *s) {
   lw_filled(s, 184, SCREW_Y + 32, 24, 7, LW_SHADE_LINE);
   lw_busy(s, 184, SCREW_Y, 24, 48);
   lw_turns_text(out_words, sizeof out_words, turns);
-  snprintf(name, sizeof name, "air screw: %s out", out_words);
+  snprintf(name, sizeof name, lw_known(turns) ? "air screw: %s out" : "air screw", out_words);
   name_stream(s, LW_ROLE_AIR_SCREW, name, 196, SCREW_Y + 40, 200, SCREW_Y + 56);
   name_stream(s, LW_ROLE_BLEED_HOLE, "bleed hole", 258, SCREW_Y, 240, SCREW_Y - 32);
   name_node(s, s->scene.chamber, "chamber ", 226, SCREW_Y - 20, 216, SCREW_Y - 59);

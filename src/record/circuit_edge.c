@@ -19,8 +19,8 @@ enum {
   SLOT_TOP = 742
 };
 
-static const double needle_slope = 0.1228; /* tangent of the needle's half angle, 7 degrees */
-static const double port_under = 0.5e-3; /* m: upper edge of the port under the shut plate; ours */
+static const double needle_slope = 0.158; /* tangent of a half angle of 9 degrees */
+static const double port_under = 0.5e-3;  /* m: upper edge of the port under the shut plate; ours */
 
 typedef struct edge_view {
   double scale;                 /* units for each m */
@@ -148,10 +148,10 @@ static void draw_port(lw_sketch *s, const edge_view *v) {
   char text[120] = "idle port, fixed", turns[40];
   opening(s, v->port_y - v->port / 2, v->port_y + v->port / 2, port);
   if (screw) {
-    double lift = lw_needle_lift(port->passage);
-    needle(s, v, lift);
-    lw_turns_text(turns, sizeof turns, lift / port->passage->low);
-    snprintf(text, sizeof text, "screw: %s out", turns);
+    double out = lw_screw_turns(s->view, port->passage);
+    needle(s, v, lw_needle_lift(s->view, port->passage));
+    lw_turns_text(turns, sizeof turns, out);
+    snprintf(text, sizeof text, lw_known(out) ? "screw: %s out" : "screw", turns);
     if (port->stuff != LW_STUFF_NONE && !port->plugged) {
       lw_arrow(s, WALL_RIGHT + 22, v->port_y + v->port / 2 + 8, port->flow < 0 ? -1 : 1, 0,
                port->flow);

@@ -10,7 +10,8 @@
 
 /* Under this nothing is said to flow, kg/s: a thousandth of an idle jet's flow. */
 static const double least_flow = 2e-8;
-static const double needle_half_angle = 7 * 3.14159265358979323846 / 180; /* as the builder's */
+/* Only for a needle whose turns no card tells: a usual taper. */
+static const double usual_half_angle = 9 * 3.14159265358979323846 / 180;
 
 /* ---- names ---- */
 
@@ -150,11 +151,29 @@ double lw_scene_angle(const lw_circuit_view *view, int barrel) {
   return b->closed + b->stop + share * (b->wide - b->closed - b->stop);
 }
 
-double lw_needle_lift(const lw_passage *passage) {
+/* A passage is called after its screw: "screw, left". */
+double lw_screw_turns(const lw_circuit_view *view, const lw_passage *passage) {
+  const lw_list *list = &view->card->carburetor.screws;
+  const lw_screw_card *screws = list->items;
+  const char *name = strchr(passage->name, ',');
+  char part[LW_NET_NAME];
+  for (size_t i = 0; i < list->count; i++) {
+    if (screws[i].kind == LW_SCREW_FIXED) continue;
+    snprintf(part, sizeof part, "%s", screws[i].name);
+    size_t length = name ? strlen(name + 2) : 0; /* the network cuts long names */
+    if (name && strncmp(part, name + 2, length) != 0) continue;
+    return lw_range_middle(screws[i].preset);
+  }
+  return LW_NONE;
+}
+
+double lw_needle_lift(const lw_circuit_view *view, const lw_passage *passage) {
   double seat = passage->high, lo = 0, hi = 4 * seat, slope = 0;
+  double turns = lw_screw_turns(view, passage);
+  if (lw_known(turns)) return turns * passage->low;
   for (int i = 0; i < 60; i++) {
     double mid = 0.5 * (lo + hi);
-    bool less = lw_needle_area(mid, seat, needle_half_angle, &slope) < passage->orifice.area;
+    bool less = lw_needle_area(mid, seat, usual_half_angle, &slope) < passage->orifice.area;
     *(less ? &lo : &hi) = mid;
   }
   return 0.5 * (lo + hi);

@@ -125,7 +125,9 @@ const char *lw_barrel_words(char *buffer, size_t size, const lw_net *net, int ba
 /* What this flow is: nothing under 0.02 mg/s, a thousandth of an idle jet's. */
 lw_stuff lw_stuff_of(double flow, double fuel);
 /* How far a screw's needle is off its seat, m. */
-double lw_needle_lift(const lw_passage *passage);
+double lw_needle_lift(const lw_circuit_view *view, const lw_passage *passage);
+/* Turns out from lightly seated, as the card of the view says; NaN: it does not. */
+double lw_screw_turns(const lw_circuit_view *view, const lw_passage *passage);
 
 /* ---- circuit_place.c: labels ---- */
 

@@ -66,7 +66,7 @@ static void tile(lw_sketch *s, int i, const char *name, const char *value, const
   double width = 162, x = SIDE + i * (width + 10.6);
   lw_framed(s, x, TILE_TOP, width, TILE_HEIGHT, LW_SHADE_PAPER, 1.2);
   lw_tag_at(s, x + 9, TILE_TOP + 4, 0, 13, false, LW_SHADE_SOFT, name);
-  lw_tag_at(s, x + 9, TILE_TOP + 19, 0, 20, true, LW_SHADE_TEXT, value);
+  lw_tag_at(s, x + 9, TILE_TOP + 21, 0, 20, true, LW_SHADE_TEXT, value);
   lw_tag_at(s, x + 9, TILE_TOP + 46, 0, 13, false, LW_SHADE_TEXT, more);
 }
 
