@@ -18,6 +18,10 @@ int cmd_limits(int argc, char **argv);
 int cmd_map(int argc, char **argv);
 int cmd_try(int argc, char **argv);
 
+/* `card --complete FILE`, `card --families`. */
+int cmd_complete(const char *path, bool json);
+int cmd_families(void);
+
 /* `card --draw OUT`: asked for by these arguments; then done with them. */
 bool cmd_draw_asked(int argc, char **argv);
 int cmd_draw(int argc, char **argv);

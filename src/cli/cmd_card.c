@@ -6,10 +6,13 @@
 
 static const char usage[] =
     "Usage: leanward card [--json] FILE\n"
-    "       leanward card --keys | --job-keys\n"
+    "       leanward card --complete [--json] FILE\n"
+    "       leanward card --keys | --job-keys | --families\n"
     "       leanward card --draw OUT [--throttle SHARE] [--speed SPEED] FILE [NAME=VALUE ...]\n"
     "Check a spec card and print it in shop and metric units. FILE may be `-`.\n\n"
     "  --json      as JSON: {path: {shop, metric}}\n"
+    "  --complete  size what the card lacks, so that the unit meets the usual targets\n"
+    "  --families  the kinds of carburetors that can be run\n"
     "  --keys      every key a spec card may hold, with its units\n"
     "  --job-keys  the same for a job file\n"
     "  --draw OUT  the passages with what flows in them, as .svg or .png (--draw OUT --help)\n"
@@ -139,14 +142,18 @@ int cmd_card(int argc, char **argv) {
   static const struct option options[] = {{"json", no_argument, NULL, 'j'},
                                           {"keys", no_argument, NULL, 'k'},
                                           {"job-keys", no_argument, NULL, 'J'},
+                                          {"complete", no_argument, NULL, 'c'},
+                                          {"families", no_argument, NULL, 'f'},
                                           {"help", no_argument, NULL, 'h'},
                                           {0}};
   if (cmd_draw_asked(argc, argv)) return cmd_draw(argc, argv);
-  bool json = false;
+  bool json = false, complete = false;
   opterr = 0;
   for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;) {
     switch (c) {
     case 'j': json = true; break;
+    case 'c': complete = true; break;
+    case 'f': return cmd_families();
     case 'k':
       lw_table_reference(lw_card_table(), print_text, NULL);
       return cli_finish("card", CLI_DONE);
@@ -158,6 +165,7 @@ int cmd_card(int argc, char **argv) {
     }
   }
   if (optind + 1 != argc) return cli_usage("card", "one spec card was expected");
+  if (complete) return cmd_complete(argv[optind], json);
   lw_error error = {0};
   lw_units *units = NULL;
   lw_arena *arena = lw_arena_new(0);
