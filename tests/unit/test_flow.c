@@ -218,9 +218,10 @@ static bool mix_choked(const mixture *m, const double *v, int i, double step) {
   return lw_mix_orifice(&m->orifice, &m->fluids, moved[0], moved[1], moved[2]).choked;
 }
 
-/* All three slopes; 0 where a step would reach over the choking point. Near pure fuel the volume
-   of little gas outweighs that of the fuel, so that the law bends within p/(rho R T) of 1 (choked: as 1 - y does); near pure air
-   little fuel outweighs the air's viscosity, so that it bends within 0.03 of 0. */
+/* All three slopes; 0 where a step would reach over the choking point. Near pure fuel the volume of
+   little gas outweighs that of the fuel, so that the law bends within p/(rho R T) of 1 (choked: as
+   1 - y does); near pure air little fuel outweighs the air's viscosity, so that it bends within
+   0.03 of 0. */
 static int mix_slopes(const mixture *m, double p1, double y, double p2, double *worst) {
   double v[MOST] = {p1, y, p2}, own[MOST], x = p1 - p2;
   double volume = m->fluids.fuel_density * m->fluids.air_r * m->fluids.temperature;
@@ -322,9 +323,9 @@ static void mixture_flow_is_monotone(void **state) {
   }
 }
 
-/* Fuel is heavier than the air it displaces: with more of it more flows, while Cd is level. At small
-   Reynolds numbers its viscosity can outweigh that: by 2 % at a difference of 1.3 kPa through this
-   bleed, between air and 13 % of fuel. */
+/* Fuel is heavier than the air it displaces: with more of it more flows, while Cd is level. At
+   small Reynolds numbers its viscosity can outweigh that: by 2 % at a difference of 1.3 kPa through
+   this bleed, between air and 13 % of fuel. */
 static void more_fuel_is_more_flow_but_for_its_viscosity(void **state) {
   (void)state;
   mixture m = {{2e-6, 1.6e-3, 3}, lw_fluids_at(293.15, fuel_15)};
@@ -700,8 +701,8 @@ static void slot_halves_add_up(void **state) {
   NEAR(slope, 1, 1e-12);
 }
 
-/* Small lifts open the side of a frustum, pi x sin(t) (d - x sin(t) cos(t)); far out the area stays.
-   It stays at 1/sqrt(1 + cos(t)^2), some 0.71, of the seat's own: side and seat in series. */
+/* Small lifts open the side of a frustum, pi x sin(t) (d - x sin(t) cos(t)); far out the area
+   stays, at 1/sqrt(1 + cos(t)^2), some 0.71, of the seat's own: side and seat in series. */
 static void needle_saturates(void **state) {
   (void)state;
   double slope = 0, d = 1.8e-3, t = 7 * PI / 180, seat = PI / 4 * d * d;
