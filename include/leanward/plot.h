@@ -18,7 +18,8 @@
 typedef enum lw_plot_form { LW_PLOT_SVG, LW_PLOT_PNG } lw_plot_form;
 
 /* Air-fuel ratio against air flow along a line, the circuits' shares as stacked areas below. With a
-   changed line (NULL: none) both curves, and the change between them in %. title and note: plain
+   changed line (NULL: none; point by point that of original) both curves, and the change between
+   them in %, all against the original's air flow. title and note: plain
    text, note may be NULL. path may be "-". */
 typedef struct lw_plot_lines {
   const char *title, *note;

@@ -47,19 +47,17 @@ static void afr_span(const lw_map *m, double *lo, double *hi) {
   }
 }
 
-static void grid_air(lw_canvas *c, const lw_frame *f, bool labels) {
+static void grid_air(lw_canvas *c, const lw_frame *f, const lw_plot_lines *plot) {
   static const double ticks[] = {0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000};
   for (size_t i = 0; i < sizeof ticks / sizeof ticks[0]; i++) {
     double x = log10(ticks[i]);
     char text[24];
     if (x < f->x0 - 1e-9 || x > f->x1 + 1e-9) continue;
     snprintf(text, sizeof text, "%g", ticks[i]);
-    lw_canvas_grid_x(c, f, x, labels ? text : NULL);
+    lw_canvas_grid_x(c, f, x, text);
   }
-  if (labels) {
-    lw_canvas_text(c, 10.5, false, LW_TINT_SOFT, LW_ALIGN_RIGHT, f->right, f->bottom + 17,
-                   "air flow, g/s (logarithmic)");
-  }
+  lw_canvas_text(c, 10, false, LW_TINT_SOFT, LW_ALIGN_RIGHT, f->right, f->bottom + 17,
+                 plot->changed ? "original's air flow, g/s (log)" : "air flow, g/s (log)");
 }
 
 static void grid_value(lw_canvas *c, const lw_frame *f, int most, bool sign) {
@@ -76,7 +74,6 @@ static lw_frame frame_at(double top, double height, const lw_plot_lines *plot) {
   lw_frame f = {.left = LEFT, .right = RIGHT, .top = top, .bottom = top + height};
   double lo = 1e9, hi = -1e9;
   air_span(plot->original, &lo, &hi);
-  air_span(plot->changed, &lo, &hi);
   if (hi - lo < 0.1) {
     lo -= 0.05;
     hi += 0.05;
@@ -89,16 +86,16 @@ static lw_frame frame_at(double top, double height, const lw_plot_lines *plot) {
 /* ---- gaps ---- */
 
 /* The span of air flow that the points not converged leave open, between their neighbors. */
-static void gaps(lw_canvas *c, const lw_frame *f, const lw_map *m) {
+static void gaps(lw_canvas *c, const lw_frame *f, const lw_map *m, const lw_map *axis) {
   double last = f->x0;
   bool open = false;
   for (size_t i = 0; i <= m->speeds; i++) {
     bool end = i == m->speeds;
-    if (!end && !good(&m->points[i])) {
+    if (!end && !(good(&m->points[i]) && good(&axis->points[i]))) {
       open = true;
       continue;
     }
-    double x = end ? f->x1 : log10(1e3 * m->points[i].air);
+    double x = end ? f->x1 : log10(1e3 * axis->points[i].air);
     if (open && x > last) {
       double from = lw_frame_x(f, last), to = lw_frame_x(f, x);
       cairo_rectangle(c->cr, from, f->top, to - from, f->bottom - f->top);
@@ -206,10 +203,10 @@ static void afr_panel(lw_canvas *c, const lw_plot_lines *plot, double top, doubl
   afr_span(plot->changed, &lo, &hi);
   f.y0 = floor(fmin(lo, afr) - 0.5);
   f.y1 = ceil(fmax(hi, afr) + 0.5);
-  grid_air(c, &f, true);
+  grid_air(c, &f, plot);
   grid_value(c, &f, 8, false);
-  gaps(c, &f, plot->original);
-  if (plot->changed) gaps(c, &f, plot->changed);
+  gaps(c, &f, plot->original, plot->original);
+  if (plot->changed) gaps(c, &f, plot->changed, plot->original);
   correct_line(c, &f, afr);
   lw_canvas_outline(c, &f);
   pen_of(c, false);
@@ -236,7 +233,7 @@ static void change_panel(lw_canvas *c, const lw_plot_lines *plot, double top, do
   double step = lw_nice_step(2 * most, 6);
   f.y1 = step * ceil(most / step - 1e-9);
   f.y0 = -f.y1;
-  grid_air(c, &f, true);
+  grid_air(c, &f, plot);
   grid_value(c, &f, 6, true);
   lw_canvas_tint(c, LW_TINT_SOFT, 1);
   cairo_set_line_width(c->cr, 1.1);
@@ -260,11 +257,12 @@ typedef struct shares {
   bool present[STACK];
 } shares;
 
-static void add_shares(shares *s, const lw_map_point *p) {
+/* The shares of p, at the air flow of the original's point: all panels have one axis. */
+static void add_shares(shares *s, const lw_map_point *p, const lw_map_point *original) {
   size_t i = s->count++;
   double total = 0, sum = 0;
-  s->good[i] = good(p);
-  s->x[i] = s->good[i] ? log10(1e3 * p->air) : LW_NONE;
+  s->good[i] = good(p) && good(original);
+  s->x[i] = s->good[i] ? log10(1e3 * original->air) : LW_NONE;
   for (int k = 0; k < STACK && s->good[i]; k++)
     total += fmax(p->by_circuit[stack[k].circuit], 0);
   s->top[0][i] = 0;
@@ -361,10 +359,10 @@ static void circuit_panel(lw_canvas *c, const lw_plot_lines *plot, double top, d
   f.y0 = 0;
   f.y1 = 100;
   for (size_t i = 0; i < m->speeds && i < POINTS_MOST; i++)
-    add_shares(&s, &m->points[i]);
-  grid_air(c, &f, true);
+    add_shares(&s, &m->points[i], &plot->original->points[i]);
+  grid_air(c, &f, plot);
   grid_value(c, &f, 4, false);
-  gaps(c, &f, m);
+  gaps(c, &f, m, plot->original);
   for (int k = 0; k < STACK; k++) {
     for (size_t from = 0; from < s.count && s.present[k];) {
       size_t to = from;

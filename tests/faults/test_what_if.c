@@ -119,7 +119,8 @@ static void sizes_that_cannot_be_are_refused(void **state) {
   tried(FOUR, "rod economy step=2 mm", "the rod fills its jet");
   tried(SIX, "power valve opens=15 inHg", "closed at a higher vacuum than it opens at");
   tried(SIX, "nozzle lip=0 mm", "siphons");
-  tried(SIX, "float level=+9 mm", "run over");
+  refused(RUN("try", SIX, "nozzle lip=5 mm", "float level=+6 mm"),
+          "5.00 mm above the level, and run over");
   tried(SIX, "float level=2 mm", "write a change");
   tried(SIX, "altitude=9000 m", "cannot be");
   tried(SIX, "vacuum leak=40 mm", "cannot be");

@@ -106,7 +106,9 @@ static void a_new_size_is_the_size_of_its_passage(void **state) {
   NEAR(t->card->carburetor.primary.main_jet, 0.061 * inch, 1e-12);
   /* what it was made from is as it was */
   NEAR(passage(six, "main jet")->orifice.diameter, six->card->carburetor.primary.main_jet, 1e-15);
-  assert_true(six->card->carburetor.primary.main_jet < 0.0605 * inch);
+  const lw_twin *fresh = twin_of(s, SIX);
+  NEAR(six->card->carburetor.primary.main_jet, fresh->card->carburetor.primary.main_jet, 0);
+  NEAR(six->card->carburetor.primary.idle_feed, fresh->card->carburetor.primary.idle_feed, 0);
 }
 
 static void a_signed_value_changes_and_later_edits_see_earlier_ones(void **state) {
@@ -280,9 +282,11 @@ static void changes_lean_and_richen_as_the_trade_knows(void **state) {
   told("leaking power valve, idle", valve);
   told("leaking power valve, wide open", wide);
   assert_true(valve < -0.05 && fabs(wide) < 0.2 * fabs(valve));
-  x = change(s, six, WITH(s, six, "float level=+2 mm"), 0.05, 1000 * rpm);
-  told("float 2 mm high, off idle", x);
-  assert_true(x < 0);
+  double high = change(s, six, WITH(s, six, "float level=+2 mm"), 0.15, 1500 * rpm);
+  x = change(s, six, WITH(s, six, "float level=+2 mm"), 1, 3000 * rpm);
+  told("float 2 mm high, throttle 15 %", high);
+  told("float 2 mm high, wide open", x);
+  assert_true(high < 0 && fabs(high) > fabs(x));
   x = change(s, six, WITH(s, six, "idle bleed=plugged"), 0, idle);
   told("idle bleed plugged, idle", x);
   assert_true(x < -0.05);
@@ -291,14 +295,22 @@ static void changes_lean_and_richen_as_the_trade_knows(void **state) {
   assert_true(x > 0.02 && x < 0.06);
 }
 
-static void thin_air_richens_the_main_circuit_by_its_root(void **state) {
+/* The rule is for a plain jet whose lip is small beside its depression; an air bleed softens it,
+   because the air in the emulsion grows as the pressure falls. */
+static void thin_air_richens_a_plain_jet_by_its_root_and_a_bled_one_less(void **state) {
   shop *s = *state;
   const lw_twin *six = twin_of(s, SIX);
-  const lw_twin *high = WITH(s, six, "altitude=2000 m");
-  double x = change(s, six, high, 1, 2000 * rpm), root = sqrt(high->ambient / six->ambient) - 1;
-  told("2,000 m, wide open", x);
-  /* the rule takes fuel by the root of the depression, so of density; "about" is 3 points here */
-  PUBLISHED(x, root, 0.03, "inverse square root of density (common practice, no source)");
+  const lw_twin *plain = WITH(s, six, "main bleed=0.1 mm", "nozzle lip=0.5 mm");
+  const lw_twin *plain_high = WITH(s, plain, "altitude=2000 m");
+  double root = sqrt(plain_high->ambient / plain->ambient) - 1;
+  double x = change(s, plain, plain_high, 1, 3000 * rpm);
+  double bled = change(s, six, WITH(s, six, "altitude=2000 m"), 1, 3000 * rpm);
+  told("2,000 m, wide open, by the root of density", root);
+  told("2,000 m, wide open, plain jet", x);
+  told("2,000 m, wide open, with its bleed", bled);
+  /* a jet's coefficient falls a little with its flow, venturis lose a little by compression */
+  PUBLISHED(x, root, 0.015, "inverse square root of density (common practice, no source)");
+  assert_true(bled < -0.05 && bled > root);
 }
 
 static void a_clogged_cleaner_richens_only_an_outside_vent(void **state) {
@@ -488,7 +500,7 @@ int main(void) {
       TEST(surroundings_are_those_of_the_standard_atmosphere),
       TEST(faults_are_passages_of_their_own_size),
       TEST(changes_lean_and_richen_as_the_trade_knows),
-      TEST(thin_air_richens_the_main_circuit_by_its_root),
+      TEST(thin_air_richens_a_plain_jet_by_its_root_and_a_bled_one_less),
       TEST(a_clogged_cleaner_richens_only_an_outside_vent),
       TEST(a_map_is_its_points_solved_one_by_one),
       TEST(points_that_do_not_converge_are_counted_and_hold_nothing),
