@@ -93,11 +93,15 @@ static void name_node(lw_sketch *s, int node, const char *name, double x, double
   lw_tag_near(s, x, y, wish_x, wish_y, true, LW_SHADE_PRESSURE, text);
 }
 
-/* "open", "shut" or "partly open", for a gate that follows a pressure difference. */
+/* "open", "shut" or "partly open", for a gate that follows a pressure difference. A power jet shuts
+   as the vacuum rises, a check valve opens as the difference does. */
 static const char *gate_state(const lw_passage *p, double difference, bool solved) {
   if (p->gate == LW_GATE_NONE) return p->orifice.area > 0 ? "stuck open" : "stuck shut";
   if (!solved) return "";
-  return difference <= p->low ? "open" : difference >= p->high ? "shut" : "partly open";
+  bool opens = p->gate == LW_GATE_CHECK;
+  if (difference <= p->low) return opens ? "shut" : "open";
+  if (difference >= p->high) return opens ? "open" : "shut";
+  return "partly open";
 }
 
 /* ---- bowl and main circuit ---- */
@@ -228,7 +232,7 @@ static void air_screw(lw_sketch *s) {
   snprintf(name, sizeof name, lw_known(turns) ? "air screw: %s out" : "air screw", out_words);
   name_stream(s, LW_ROLE_AIR_SCREW, name, 196, SCREW_Y + 40, 200, SCREW_Y + 56);
   name_stream(s, LW_ROLE_BLEED_HOLE, "bleed hole", 258, SCREW_Y, 240, SCREW_Y - 32);
-  name_node(s, s->scene.chamber, "chamber ", 226, SCREW_Y - 20, 216, SCREW_Y - 59);
+  name_node(s, s->scene.chamber, "chamber ", 216, SCREW_Y - 59, 216, SCREW_Y - 59);
 }
 
 static void draw_gallery(lw_sketch *s) {

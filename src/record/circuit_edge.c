@@ -77,12 +77,12 @@ static lw_shade inside(const lw_stream *stream) {
 }
 
 /* An opening through the wall between two heights. */
-static void opening(lw_sketch *s, double top, double bottom, const lw_stream *stream) {
+static void opening(lw_sketch *s, double top, double bottom, const lw_stream *stream, bool arrow) {
   if (bottom - top < 0.5) return;
   lw_filled(s, WALL_LEFT - 1, top, WALL_RIGHT - WALL_LEFT + 2, bottom - top, inside(stream));
   lw_line(s, WALL_LEFT, top, WALL_RIGHT, top, 1.5, LW_SHADE_LINE);
   lw_line(s, WALL_LEFT, bottom, WALL_RIGHT, bottom, 1.5, LW_SHADE_LINE);
-  if (stream->stuff == LW_STUFF_NONE || stream->plugged) return;
+  if (!arrow || stream->stuff == LW_STUFF_NONE || stream->plugged) return;
   lw_arrow(s, WALL_RIGHT + 10, (top + bottom) / 2, stream->flow < 0 ? -1 : 1, 0, stream->flow);
 }
 
@@ -107,8 +107,8 @@ static void draw_slot(lw_sketch *s, const edge_view *v) {
   double low = v->shut_y - v->slot_low * v->scale, top = low - v->slot_length * v->scale;
   double edge = fmin(fmax(v->edge_y, top), low);
   double under = (low - edge) / v->scale * 1e3, length = v->slot_length * 1e3;
-  if (above->exists) opening(s, top, edge, above);
-  opening(s, edge, low, below);
+  if (above->exists) opening(s, top, edge, above, true);
+  opening(s, edge, low, below, true);
   if (edge > top + 1 && above->exists) {
     label(s, above, "slot above the plate", WALL_LEFT - 16, (top + edge) / 2, 200, top + 12);
   }
@@ -146,7 +146,7 @@ static void draw_port(lw_sketch *s, const edge_view *v) {
   if (!port->exists) return;
   bool screw = port->passage->high > 0;
   char text[120] = "idle port, fixed", turns[40];
-  opening(s, v->port_y - v->port / 2, v->port_y + v->port / 2, port);
+  opening(s, v->port_y - v->port / 2, v->port_y + v->port / 2, port, !screw);
   if (screw) {
     double out = lw_screw_turns(s->view, port->passage);
     needle(s, v, lw_needle_lift(s->view, port->passage));

@@ -173,6 +173,17 @@ static void check_layout(const lw_picture_layout *p, const char *family, double 
   }
 }
 
+/* What is said to be shut passes nothing, and what is said to be open does. */
+static void check_gates(const lw_picture_layout *p, const char *family, double throttle) {
+  for (size_t i = 0; i < p->count; i++) {
+    const char *text = p->labels[i].text;
+    bool shut = strstr(text, ", shut") || strstr(text, ": shut");
+    bool open = strstr(text, ", open") || strstr(text, ": open");
+    bool none = strstr(text, "no flow") != NULL;
+    if ((shut && !none) || (open && none)) fail_msg("%s at %g: '%s'", family, throttle, text);
+  }
+}
+
 static const struct {
   double throttle, rpm;
 } points[] = {{0, 650},     {0, 2500},   {0.02, 900}, {0.05, 1200}, {0.15, 2200},
@@ -196,6 +207,7 @@ static void labels_lie_apart_and_on_the_paper_for_every_family_and_point(void **
       scene *s = scene_at(k, twin, throttle, last ? 700 : points[j].rpm);
       lw_picture_layout layout = laid_out(k, &s->view);
       check_layout(&layout, twin->net->family, throttle);
+      check_gates(&layout, twin->net->family, throttle);
       pictures++;
     }
   }
@@ -300,6 +312,20 @@ static void a_plugged_passage_is_said_and_a_shut_power_jet_too(void **state) {
   HOLDS(label(&after, "power jet"), "open");
   HOLDS(label(&after, "Leak"), "vacuum leak, air ");
   check_layout(&after, "plugged", 1);
+}
+
+static void an_off_idle_check_valve_is_shut_at_idle_and_open_off_idle(void **state) {
+  kit *k = *state;
+  scene *s = scene_at(k, twin_of(k, air_bleed), 0, 600);
+  lw_picture_layout layout = laid_out(k, &s->view);
+  HOLDS(label(&layout, "check valve"), "shut\nno flow");
+  const char *word = NULL;
+  for (int i = 1; i < 12 && !word; i++) {
+    s = scene_at(k, twin_of(k, air_bleed), 0.01 * i, 1500);
+    layout = laid_out(k, &s->view);
+    word = strstr(label(&layout, "check valve"), "open\nair ");
+  }
+  assert_non_null(word);
 }
 
 static void a_screw_is_told_by_its_turns(void **state) {
@@ -461,6 +487,7 @@ int main(void) {
       cmocka_unit_test(a_point_that_did_not_converge_is_said_and_shows_no_pressure_or_flow),
       cmocka_unit_test(labels_tell_the_flows_and_pressures_of_the_point),
       cmocka_unit_test(a_plugged_passage_is_said_and_a_shut_power_jet_too),
+      cmocka_unit_test(an_off_idle_check_valve_is_shut_at_idle_and_open_off_idle),
       cmocka_unit_test(a_screw_is_told_by_its_turns),
       cmocka_unit_test(the_table_names_every_barrel_once),
       cmocka_unit_test(the_same_view_gives_the_same_bytes),
