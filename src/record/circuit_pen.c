@@ -1,7 +1,7 @@
 /* circuit_pen.c - shapes of the circuit picture: pipes in three styles, arrows, jets, dots.
 **
-** Fuel is dark and solid, emulsion of middle shade with white dots in it, air light with an outline,
-** and a passage without flow a thin gray line: told apart without color.
+** Fuel is dark and solid, emulsion of middle shade with white dots in it, air light with an
+** outline, and a passage without flow a thin gray line: told apart without color.
 */
 #include "circuit_sketch.h"
 

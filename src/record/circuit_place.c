@@ -40,7 +40,7 @@ static void measure(lw_sketch *s, double size, bool bold, const char *text, lw_b
   box->height = (double)height / PANGO_SCALE;
 }
 
-/* Pango takes only well-formed text; a card's words are held to it when read, what is cut is not. */
+/* Pango takes only well-formed text: a card's words are, but not where they were cut. */
 static lw_tag *add(lw_sketch *s, double size, bool bold, lw_shade shade, const char *text) {
   char *copy = lw_arena_print(s->arena, "%s", text);
   size_t bad = 0;

@@ -1,5 +1,5 @@
 /* test_circuit.c - the picture of the passages: every label legible, apart and on the paper, for
-** every family at every kind of point; numbers are those of the point, and none when it is unsolved.
+** every family at every kind of point; numbers are those of the point, none when it is unsolved.
 */
 #include "check.h"
 
