@@ -29,6 +29,10 @@ lw_status cli_twin_open(cli_twin *t, const char *path, lw_error *error) {
   status = lw_file_read(t->arena, path, LW_DOC_MAX_BYTES, &text, &length, error);
   if (status == LW_OK) status = lw_card_read(&bind, text, length, &card, error);
   if (status == LW_OK) status = lw_twin_new(t->arena, card, &t->twin, error);
+  if (status == LW_BAD_INPUT && strncmp(error->text, "the card lacks", 14) == 0) {
+    lw_text_append(error->text, sizeof error->text,
+                   "; `leanward card --complete` works them out from targets");
+  }
   return status;
 }
 

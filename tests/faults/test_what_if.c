@@ -159,6 +159,7 @@ static void a_card_that_lacks_sizes_is_told_what_fills_them(void **state) {
                      "  screws: [{name: mixture, kind: fuel}]\n";
   const char *map[] = {"map", "-", NULL}, *try[] = {"try", "-", "main jet=1.5 mm", NULL};
   refused(run(map, card), "the card lacks main jet");
+  refused(run(map, card), "`leanward card --complete`");
   refused(run(try, card), "main bleed, idle feed, idle bleed, idle port");
   refused(RUN("map", "cards/none.yaml"), "cards/none.yaml");
 }
