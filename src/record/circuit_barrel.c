@@ -1,8 +1,8 @@
 /* circuit_barrel.c - the section of the drawn barrel: bowl, main and idle circuits, bore, plate.
 **
 ** Air comes down a gallery at the left and crosses to the idle channel on rungs, one for each
-** bleed; the one crossing of passages (idle channel over main jet) is drawn as a bridge. Bore, venturi,
-** plate, nozzle lip and fuel level are to one scale; the rest is laid out to be read.
+** bleed; the one crossing of passages (idle channel over main jet) is drawn as a bridge. Bore,
+** venturi, plate, nozzle lip and fuel level are to one scale; the rest is laid out to be read.
 */
 #include "circuit_sketch.h"
 

@@ -1,4 +1,4 @@
-/* circuit_edge.c - the wall at the plate's edge, enlarged: slot, idle port and needle in true place.
+/* circuit_edge.c - the wall at the plate's edge, enlarged: slot, idle port, needle in true place.
 **
 ** Heights, slot, seat and needle lift are to scale. Where the port lies under the shut plate no
 ** card says: it is drawn just under it.

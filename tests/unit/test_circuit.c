@@ -13,9 +13,11 @@
 
 #define RPM (2 * 3.14159265358979323846 / 60)
 
+typedef struct twins twins;
 typedef struct kit {
   lw_arena *arena;
   lw_units *units;
+  const twins *all; /* NULL: not yet built */
 } kit;
 
 static int setup(void **state) {
@@ -65,14 +67,15 @@ static int is_card(const struct dirent *entry) {
 
 /* The twins of the demo cards, in the order of their names; one that lacks sizes has none. */
 enum { TWINS_MOST = 40, FAMILIES_MOST = 20 };
-typedef struct twins {
+struct twins {
   lw_twin *at[TWINS_MOST];
   size_t count;
-} twins;
+};
 
 static const twins *all_twins(kit *k) {
   char path[600];
   struct dirent **entries = NULL;
+  if (k->all) return k->all;
   twins *all = lw_arena_alloc(k->arena, sizeof *all);
   assert_non_null(all);
   snprintf(path, sizeof path, "%s/cards", getenv("SOURCE_ROOT"));
@@ -83,7 +86,7 @@ static const twins *all_twins(kit *k) {
     free(entries[i]);
   }
   free(entries);
-  return all;
+  return k->all = all;
 }
 
 static lw_twin *twin_of(kit *k, const char *family) {
