@@ -420,7 +420,7 @@ static void name_bore(lw_sketch *s) {
 
 static void draw_horn(lw_sketch *s) {
   lw_filled(s, 10, HORN_TOP, 700, HORN_FLOOR - HORN_TOP, LW_SHADE_AIR);
-  for (double x = 14; x < 706; x += 12)
+  for (int x = 14; x < 706; x += 12)
     lw_line(s, x, HORN_TOP - 10, x + 7, HORN_TOP, 2, LW_SHADE_NONE);
   lw_line(s, 10, HORN_TOP, 710, HORN_TOP, 2, LW_SHADE_LINE);
   lw_line(s, 10, HORN_TOP - 11, 710, HORN_TOP - 11, 2, LW_SHADE_LINE);

@@ -135,7 +135,7 @@ static void needle(lw_sketch *s, const edge_view *v, double lift) {
   lw_shade_set(s, LW_SHADE_LINE);
   cairo_set_line_width(s->cr, 1.6);
   cairo_stroke(s->cr);
-  for (double x = 134; x < 196; x += 7)
+  for (int x = 134; x < 196; x += 7)
     lw_line(s, x, y - r, x + 4, y + r, 1, LW_SHADE_LINE);
   lw_framed(s, 112, y - r - 5, 16, 2 * r + 10, LW_SHADE_NONE, 1.6); /* the head */
   lw_busy(s, 112, y - r - 5, tip - 112, 2 * r + 10);
@@ -197,7 +197,7 @@ static void draw_edge_of_plate(lw_sketch *s, const edge_view *v) {
   double reach = 240;
   lw_line(s, x, y, x + reach * cos(a), y + reach * sin(a), 9, LW_SHADE_LINE);
   cairo_restore(s->cr);
-  for (double t = 0; t < 130; t += 14) {
+  for (int t = 0; t < 130; t += 14) {
     double px = x + t, py = y + t * tan(a);
     if (py < PANEL_BOTTOM) lw_busy(s, px, py - 6, 14, 12 + 14 * tan(a));
   }

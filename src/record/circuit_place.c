@@ -77,7 +77,8 @@ static double covered(const lw_sketch *s, const lw_box *box) {
 static void place(lw_sketch *s, lw_tag *tag, const lw_box *within) {
   lw_box best = tag->box;
   double least = INFINITY;
-  for (double r = 0; r <= farthest && r < least; r += ring) {
+  for (int rings = 0; rings * ring <= farthest && rings * ring < least; rings++) {
+    double r = rings * ring;
     int steps = r > 0 ? 16 : 1;
     for (int k = 0; k < steps; k++) {
       double turn = 6.283185307179586 * k / steps;

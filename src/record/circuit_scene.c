@@ -151,18 +151,16 @@ double lw_scene_angle(const lw_circuit_view *view, int barrel) {
   return b->closed + b->stop + share * (b->wide - b->closed - b->stop);
 }
 
-/* A passage is called after its screw: "screw, left". */
+/* A passage is called after its screw, "screw, left", cut where names are. */
 double lw_screw_turns(const lw_circuit_view *view, const lw_passage *passage) {
   const lw_list *list = &view->card->carburetor.screws;
   const lw_screw_card *screws = list->items;
-  const char *name = strchr(passage->name, ',');
-  char part[LW_NET_NAME];
   for (size_t i = 0; i < list->count; i++) {
+    char name[LW_NET_NAME];
+    const char *own = screws[i].name ? screws[i].name : "";
     if (screws[i].kind == LW_SCREW_FIXED) continue;
-    snprintf(part, sizeof part, "%s", screws[i].name);
-    size_t length = name ? strlen(name + 2) : 0; /* the network cuts long names */
-    if (name && strncmp(part, name + 2, length) != 0) continue;
-    return lw_range_middle(screws[i].preset);
+    snprintf(name, sizeof name, own[0] ? "screw, %s" : "screw", own);
+    if (strcmp(name, passage->name) == 0) return lw_range_middle(screws[i].preset);
   }
   return LW_NONE;
 }

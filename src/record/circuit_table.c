@@ -221,9 +221,9 @@ static double table(lw_sketch *s, double y) {
   row(s, y, s->scene.solved ? heads : bare, true);
   lw_line(s, SIDE, y + 19, SIDE + 680, y + 19, 1.2, LW_SHADE_LINE);
   y += 23;
-  for (int b = 0; b < s->view->net->barrel_count; b++, y += ROW)
-    barrel_row(s, y, b);
-  return y + 4;
+  for (int b = 0; b < s->view->net->barrel_count; b++)
+    barrel_row(s, y + ROW * b, b);
+  return y + ROW * s->view->net->barrel_count + 4;
 }
 
 static bool is_leak(const lw_passage *p) {
