@@ -156,9 +156,8 @@ static void draw_port(lw_sketch *s, const edge_view *v) {
       lw_arrow(s, WALL_RIGHT + 22, v->port_y + v->port / 2 + 8, port->flow < 0 ? -1 : 1, 0,
                port->flow);
     }
-  } else if (port->plugged) {
-    lw_jet(s, port, WALL_LEFT + 18, v->port_y, true);
   }
+  if (port->plugged) lw_jet(s, port, WALL_LEFT + 18, v->port_y, true);
   label(s, port, text, screw ? WALL_RIGHT + 12 : CHANNEL - 4,
         v->port_y + v->port / 2 + (screw ? 8 : -6), 190, v->port_y + v->port / 2 + 24);
 }
@@ -170,6 +169,12 @@ static void draw_channel(lw_sketch *s, const edge_view *v) {
   const lw_stream *slot = &scene->streams[LW_ROLE_SLOT_BELOW];
   const lw_stream *way_out = limiter->exists ? limiter : port->exists ? port : slot;
   double bottom = port->exists ? v->port_y + 4 : v->shut_y;
+  if (way_out->plugged || way_out->stuff == LW_STUFF_NONE) { /* then it ends at the slot */
+    const lw_dot dead[] = {{CHANNEL, v->shut_y}, {CHANNEL, bottom}};
+    lw_duct(s, LW_STUFF_NONE, dead, 2);
+    way_out = slot;
+    bottom = v->shut_y;
+  }
   const lw_dot way[] = {{CHANNEL, PANEL_TOP + 1}, {CHANNEL, bottom}};
   lw_duct(s, way_out->plugged ? LW_STUFF_NONE : way_out->stuff, way, 2);
   if (!limiter->exists) return;
