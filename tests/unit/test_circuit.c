@@ -126,8 +126,7 @@ static scene *scene_at(kit *k, const lw_twin *twin, double throttle, double rpm)
   assert_non_null(s);
   s->setting = (lw_setting){throttle, rpm * RPM, twin->ambient, twin->temperature};
   lw_net_solve(twin->net, &s->setting, &state, &s->report);
-  assert_true(s->report.converged);
-  lw_net_point(twin->net, &s->setting, &state, &s->point);
+  if (s->report.converged) lw_net_point(twin->net, &s->setting, &state, &s->point);
   s->view = (lw_circuit_view){twin->card, twin->net, &s->setting, &s->report, &s->point, -1};
   return s;
 }
@@ -200,7 +199,7 @@ static double shut(const lw_net *net) {
 
 static void labels_lie_apart_and_on_the_paper_for_every_family_and_point(void **state) {
   kit *k = *state;
-  size_t pictures = 0;
+  size_t pictures = 0, solved = 0;
   const twins *all = all_twins(k);
   for (size_t i = 0; i < all->count; i++) {
     const lw_twin *twin = all->at[i];
@@ -212,9 +211,11 @@ static void labels_lie_apart_and_on_the_paper_for_every_family_and_point(void **
       check_layout(&layout, twin->net->family, throttle);
       check_gates(&layout, twin->net->family, throttle);
       pictures++;
+      solved += s->report.converged;
     }
   }
-  printf("%zu pictures\n", pictures);
+  printf("%zu pictures, %zu of solved points\n", pictures, solved);
+  assert_true(solved * 20 >= pictures * 19); /* what is shown of the others has a test of its own */
 }
 
 static void every_barrel_of_every_family_can_be_the_one_drawn(void **state) {
@@ -272,18 +273,39 @@ static double flow_in(const char *text, const char *word) {
   return x * 1e-3;
 }
 
+/* A label says what flows in its passage: two figures, three when the first is 1, so half of the
+   last one is 2.5 % at most. */
+static void check_flow(const scene *s, const lw_picture_layout *layout, const char *words,
+                       const char *name) {
+  int i = passage(s->view.net, name);
+  double flow = fabs(s->point.flow[i]), fuel = fabs(s->point.fuel_flow[i]), air = flow - fuel;
+  const char *text = label(layout, words);
+  assert_non_null(text);
+  bool has_fuel = strstr(text, "\nfuel ") != NULL, has_air = strstr(text, "\nair ") != NULL;
+  if (has_fuel) NEAR(flow_in(text, "\nfuel "), fuel, 0.026 * fuel);
+  if (has_air && has_fuel) NEAR(flow_in(text, "\nair "), air, 0.026 * air);
+  if (has_air && !has_fuel) NEAR(flow_in(text, "\nair "), air, 0.032 * flow);
+  if (!has_air && !has_fuel) {
+    HOLDS(text, "no flow");
+    assert_true(flow < 2.1e-8);
+  }
+}
+
 static void labels_tell_the_flows_and_pressures_of_the_point(void **state) {
   kit *k = *state;
   for (size_t j = 0; j < 10; j += 3) {
     scene *s = scene_at(k, twin_of(k, limited), points[j].throttle, points[j].rpm);
+    assert_true(s->report.converged);
     lw_picture_layout layout = laid_out(k, &s->view);
     const lw_net *net = s->view.net;
-    double jet = s->point.fuel_flow[passage(net, "main jet")];
     int bleed = passage(net, "main air bleed");
-    double air = s->point.flow[bleed];
-    /* two figures, three when the first is 1: half of the last one is 2.5 % at most */
-    NEAR(flow_in(label(&layout, "main jet"), "\nfuel "), jet, 0.026 * jet);
-    NEAR(flow_in(label(&layout, "main air bleed"), "\nair "), air, 0.026 * air);
+    HOLDS(label(&layout, "main jet"), "\nfuel ");
+    check_flow(s, &layout, "main jet", "main jet");
+    check_flow(s, &layout, "main air bleed", "main air bleed");
+    check_flow(s, &layout, "main nozzle", "main nozzle");
+    check_flow(s, &layout, "idle feed", "idle feed");
+    check_flow(s, &layout, "idle bleed", "idle air bleed");
+    check_flow(s, &layout, "restriction", "idle restriction");
     const char *manifold = strstr(label(&layout, "manifold\n"), "\xE2\x88\x92");
     assert_non_null(manifold);
     double horn = s->point.pressure[net->passages[bleed].from];
