@@ -762,6 +762,24 @@ static void fluids_change_with_temperature_as_they_should(void **state) {
   NEAR(lw_fluids_at(289.15, 745).fuel_density, 745 * (1 - 0.00095), 1e-9);
 }
 
+/* docs/physics-flow.md, "Worked by hand". */
+static void handbooks_worked_example(void **state) {
+  (void)state;
+  lw_fluids f = lw_fluids_at(293.15, 745);
+  NEAR(f.fuel_density, 741.46, 0.005);
+  NEAR(f.fuel_viscosity, 0.5511e-3, 5e-8);
+  lw_orifice jet = {PI / 4 * 0.7e-3 * 0.7e-3, 0.7e-3, 3};
+  double slope = 0;
+  NEAR(lw_orifice_cd(1546.8, 3, &slope), 0.7440, 5e-5);
+  NEAR(lw_mix_orifice(&jet, &f, 101325, 1, 100325).m, 0.3487e-3, 5e-8);
+  lw_venturi v = lw_venturi_flow(0.85 * PI / 4 * 0.03 * 0.03, &f, 101325, 0.080859);
+  NEAR(v.m, 0.020, 5e-7);
+  NEAR(101325 - v.throat, 462.4, 0.05);
+  double booster = 101325 - 101325 * pow(v.throat / 101325, 1.8);
+  NEAR(booster, 830.8, 0.05);
+  NEAR(booster - 9.80665 * f.fuel_density * 5e-3, 794.4, 0.05);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(gas_slopes_equal_differences),
@@ -789,6 +807,7 @@ int main(void) {
       cmocka_unit_test(needle_saturates),
       cmocka_unit_test(throttle_share_starts_and_ends),
       cmocka_unit_test(steps_and_valves_begin_and_end),
+      cmocka_unit_test(handbooks_worked_example),
       cmocka_unit_test(fluids_change_with_temperature_as_they_should),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
