@@ -48,6 +48,8 @@ typedef struct lw_flow {
    turns linear (a square root has no slope there; a real edge is laminar there too).
    Source: NACA Report 1135; Heywood 1988, app. C. */
 lw_flow lw_gas_flow(double cd_area, const lw_fluids *fluids, double p1, double p2);
+/* The same told by the drop p1 - p2 (either sign), which keeps its digits when it is small. */
+lw_flow lw_gas_flow_drop(double cd_area, const lw_fluids *fluids, double p1, double drop);
 /* The ratio of pressures at which a gas chokes, (2/(g+1))^(g/(g-1)). */
 double lw_critical_ratio(double gamma);
 
@@ -88,6 +90,10 @@ typedef struct lw_orifice {
    their inferred size. Source: Tangren, Dodge and Seifert, J. Appl. Phys. 20 (1949) 637. */
 lw_mix_flow lw_mix_orifice(const lw_orifice *orifice, const lw_fluids *fluids, double p1, double y,
                            double p2);
+/* The same told by the drop p1 - p2, which keeps its digits when it is small: a wide jet at rest
+   turns the last digit of a pressure into more than a clogged passage carries. */
+lw_mix_flow lw_mix_orifice_drop(const lw_orifice *orifice, const lw_fluids *fluids, double p1,
+                                double drop, double y);
 
 /* Discharge coefficient of a long orifice at the Reynolds number of the ideal velocity, and its
    derivative by it. Goes to zero with the Reynolds number, which makes the flow linear in a small

@@ -13,9 +13,8 @@
 enum { TERMS = 16 };
 
 static const double gravity = 9.80665;
-/* Keep a node in which nothing flows from leaving its equations empty. As flows they are a
-   billionth of an idle circuit's. */
-static const double pore = 1e-15;   /* kg/(s Pa) to the air outside */
+/* What a node holds in which nothing flows, told so that a point has one answer: as a flow a
+   billionth of an idle circuit's. Its pressure stays untold (see solve.c, add_hold). */
 static const double settle = 1e-13; /* kg/s toward what the node holds at rest */
 
 /* A sum of changes: d(something) = sum v * d(unknown col). */
@@ -57,6 +56,7 @@ typedef struct sheet {
   const lw_net *net;
   const lw_setting *setting;
   lw_system *s;
+  double soft; /* Pa: see lw_net_assemble */
   lw_fluids fluids;
   place places[LW_NET_UNKNOWNS];
   struct value {
@@ -177,7 +177,8 @@ static void plate_angle(sheet *w, int b) {
   }
   case LW_LINK_DIAPHRAGM: {
     const struct value *horn = &w->value[barrel->horn], *at = &w->value[barrel->diaphragm];
-    double share = lw_air_valve_share(horn->over - at->over, barrel->link_from, barrel->link_to, &slope);
+    double share =
+        lw_air_valve_share(horn->over - at->over, barrel->link_from, barrel->link_to, &slope);
     plate->angle = barrel->closed + barrel->stop + share * travel;
     scaled(&plate->d, &horn->dp, slope * travel);
     scaled(&plate->d, &at->dp, -slope * travel);
@@ -283,22 +284,33 @@ static void carry(sheet *w, int from, int to, double m, const terms *d) {
   jacobian(w, in + 1, vt->ycol, -m);
 }
 
+/* The drop that drives a flow one way: none under zero, bent around it over some `soft` Pa (the
+   logarithm of 1 + exp). Returns its slope. */
+static double softened(double soft, double *drop) {
+  if (!(soft > 0) || *drop > 40 * soft) return 1;
+  if (*drop < -40 * soft) return *drop = 0;
+  double z = exp(*drop / soft);
+  *drop = soft * log1p(z);
+  return z / (1 + z);
+}
+
 /* One way of a mixture passage. Returns the flow. */
-static double one_way(sheet *w, const lw_passage *p, int from, int to, bool back, double open,
+static double one_way(sheet *w, const lw_passage *p, int from, int to, double sump, double open,
                       const terms *d_open) {
   const struct value *f = &w->value[from], *t = &w->value[to];
   double rise = w->net->nodes[from].height - w->net->nodes[to].height;
-  double weight = w->fluids.fuel_density * gravity, sump = back ? p->sump : 0;
+  double weight = w->fluids.fuel_density * gravity;
   /* what fuel the passage holds stands in it as a column; gas must push the sump's fuel down first
      */
   double drop = f->over - t->over + weight * (f->y * rise - (1 - f->y) * sump);
+  double bend = softened(w->soft, &drop);
   if (!(drop > 0) || !(open > 0)) return 0;
   lw_mix_flow flow = lw_mix_orifice_drop(&p->orifice, &w->fluids, t->p + drop, drop, f->y);
   if (!(flow.m > 0)) return 0;
   terms d = {0};
-  scaled(&d, &f->dp, open * flow.d_p1);
-  scaled(&d, &t->dp, open * flow.d_p2);
-  term(&d, f->ycol, open * (flow.d_y + flow.d_p1 * weight * (rise + sump)));
+  scaled(&d, &f->dp, open * flow.d_p1 * bend);
+  scaled(&d, &t->dp, open * (flow.d_p1 * (1 - bend) + flow.d_p2));
+  term(&d, f->ycol, open * (flow.d_y + flow.d_p1 * bend * weight * (rise + sump)));
   scaled(&d, d_open, flow.m);
   carry(w, from, to, open * flow.m, &d);
   return open * flow.m;
@@ -324,8 +336,8 @@ static double passage(sheet *w, const lw_passage *p, double *fuel) {
     *fuel = 0;
     return gas_passage(w, p, open, &d_open);
   }
-  double there = one_way(w, p, p->from, p->to, false, open, &d_open);
-  double back = one_way(w, p, p->to, p->from, true, open, &d_open);
+  double there = one_way(w, p, p->from, p->to, 0, open, &d_open);
+  double back = one_way(w, p, p->to, p->from, p->sump, open, &d_open);
   *fuel = there * w->value[p->from].y - back * w->value[p->to].y;
   return there - back;
 }
@@ -368,8 +380,6 @@ static void rests(sheet *w) {
   for (int i = 0; i < w->net->node_count; i++) {
     const lw_net_node *n = &w->net->nodes[i];
     if (n->kind != LW_NET_INNER) continue;
-    w->s->r[n->unknown] += -pore * w->value[i].over;
-    jacobian(w, n->unknown, n->unknown, -pore * LW_BAR);
     w->s->r[n->unknown + 1] += settle * (n->rest_y - w->value[i].y);
     jacobian(w, n->unknown + 1, n->unknown + 1, -settle);
   }
@@ -386,9 +396,9 @@ static void clear(const lw_net *net, lw_system *s) {
   memset(s->d, 0, sizeof s->d);
 }
 
-static void evaluate(const lw_net *net, const lw_setting *setting, const double *x, lw_system *s,
-                     lw_point *point) {
-  sheet w = {.net = net, .setting = setting, .s = s, .fluids = net->fluids};
+static void evaluate(const lw_net *net, const lw_setting *setting, double soft, const double *x,
+                     lw_system *s, lw_point *point) {
+  sheet w = {.net = net, .setting = setting, .s = s, .soft = soft, .fluids = net->fluids};
   if (setting->temperature > 0 && setting->temperature != net->fluids.temperature) {
     w.fluids = lw_fluids_at(setting->temperature, net->fuel_density_15);
   }
@@ -415,11 +425,12 @@ static void evaluate(const lw_net *net, const lw_setting *setting, const double 
   }
 }
 
-void lw_net_assemble(const lw_net *net, const lw_setting *setting, const double *x, lw_system *s) {
-  evaluate(net, setting, x, s, NULL);
+void lw_net_assemble(const lw_net *net, const lw_setting *setting, double soft, const double *x,
+                     lw_system *s) {
+  evaluate(net, setting, soft, x, s, NULL);
 }
 
 void lw_net_flows(const lw_net *net, const lw_setting *setting, const double *x, lw_point *point) {
   lw_system s;
-  evaluate(net, setting, x, &s, point);
+  evaluate(net, setting, 0, x, &s, point);
 }

@@ -2,7 +2,8 @@
 **
 ** Unknowns, in order: for each barrel its block (throat Mach number, then pressure and composition
 ** of each inner node it owns), then the border (pressures of gas nodes, pressure and composition of
-** shared inner nodes). Pressures are held in units of 1e5 Pa, so that every unknown is of the order
+** shared inner nodes). Pressures are held as their difference from the air outside in units of 1e5
+** Pa (small differences keep their digits), so that every unknown is of the order
 ** of 1. Row u is the balance that goes with unknown u: air of a barrel below its venturi, mass or
 ** fuel of an inner node, air of a gas node. Barrels touch each other only through the border, so
 ** the Jacobian is block diagonal with a border.
@@ -28,8 +29,10 @@ typedef struct lw_system {
 int lw_net_block_at(const lw_net *net, int barrel);
 int lw_net_border_at(const lw_net *net);
 
-/* Evaluate all balances at x. */
-void lw_net_assemble(const lw_net *net, const lw_setting *setting, const double *x, lw_system *s);
+/* Evaluate all balances at x. soft (Pa, 0: as they are): each passage flows both ways a little while
+   the difference across it is of this order, so that no flow turns round sharply. */
+void lw_net_assemble(const lw_net *net, const lw_setting *setting, double soft, const double *x,
+                     lw_system *s);
 
 /* Solve J step = -r in place by block elimination with row scaling; the border's Schur complement
    last. False when a pivot vanishes. s is used up. */

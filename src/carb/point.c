@@ -63,7 +63,7 @@ static void cold_nozzles(const lw_net *net, const lw_setting *set, const double 
     double signal = set->ambient * pow(v.throat / set->ambient, b->booster);
     double lift = net->fluids.fuel_density * 9.80665 * from->height;
     double spare = set->ambient - signal - lift;
-    x[from->unknown] = (signal + 1 + 0.35 * fmax(spare, 0)) / LW_BAR;
+    x[from->unknown] = (signal - set->ambient + 1 + 0.35 * fmax(spare, 0)) / LW_BAR;
     x[from->unknown + 1] = spare > 0.1 * lift ? 0.97 : 0;
     if (spare > 0.1 * lift) cold_well(net, net->passages[i].from, lift, x);
   }
@@ -81,7 +81,7 @@ void lw_net_cold(const lw_net *net, const lw_setting *set, double *x) {
     for (int k = 0; k < net->manifold_count; k++)
       manifold = manifold || net->manifolds[k] == i;
     double share = manifold ? 1 : n->kind == LW_NET_GAS ? 0.001 : n->rest_y > 0.9 ? 0.002 : 0.08;
-    x[n->unknown] = (set->ambient - share * (set->ambient - p)) / LW_BAR;
+    x[n->unknown] = -share * (set->ambient - p) / LW_BAR;
     if (n->kind == LW_NET_INNER) x[n->unknown + 1] = n->rest_y > 0.9 ? 1 : 0.5;
   }
   cold_nozzles(net, set, mach, x);
@@ -141,7 +141,7 @@ void lw_net_point(const lw_net *net, const lw_setting *setting, const lw_state *
 void lw_net_residual(const lw_net *net, const lw_setting *setting, const double *x,
                      double *residual, double *jacobian) {
   lw_system s;
-  lw_net_assemble(net, setting, x, &s);
+  lw_net_assemble(net, setting, 0, x, &s);
   int n = net->unknown_count, k = net->border_size, border = lw_net_border_at(net), at = 0;
   for (int i = 0; i < n; i++)
     residual[i] = s.r[i];
@@ -172,7 +172,7 @@ static bool vacuum_at(const lw_net *net, lw_setting *s, lw_state *state, double 
   s->throttle = throttle;
   lw_net_solve(net, s, state, report);
   if (!report->converged) return false;
-  *vacuum = s->ambient - LW_BAR * state->x[net->nodes[net->manifolds[0]].unknown];
+  *vacuum = -LW_BAR * state->x[net->nodes[net->manifolds[0]].unknown];
   return true;
 }
 

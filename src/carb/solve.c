@@ -16,9 +16,10 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { NEWTON_STEPS = 60, HALVINGS = 6, RELAXED_STEPS = 400, WALK_STEPS = 60 };
+enum { NEWTON_STEPS = 60, HALVINGS = 10, TIME_STEPS = 200, WALK_STEPS = 60 };
 
 static const double tolerance = 1e-9;
+#define FOLLOW_SOFT 10.0
 static const double floor_flow = 1e-5; /* kg/s */
 
 typedef enum sort { SORT_MACH, SORT_PRESSURE, SORT_FUEL } sort;
@@ -26,6 +27,8 @@ typedef enum sort { SORT_MACH, SORT_PRESSURE, SORT_FUEL } sort;
 typedef struct job {
   const lw_net *net;
   lw_setting setting;
+  double per_dt, start[LW_NET_UNKNOWNS]; /* 1/s; 0: at rest */
+  double soft, goal;                     /* see lw_net_assemble; the norm that is good enough */
   sort sorts[LW_NET_UNKNOWNS];
   int node_of[LW_NET_UNKNOWNS]; /* node of a row; -1 - barrel for a barrel's air */
   double hold[LW_NET_UNKNOWNS]; /* kg for each unit of the unknown, for the relaxed way */
@@ -71,8 +74,25 @@ static void measure(job *j) {
   }
 }
 
+/* What each node takes up in its little room in the time of a step. And where nothing flows, no
+   balance tells the pressure: it stays what it is, by a slope without a flow (`pore`), so that its
+   row is not empty. */
+static void add_hold(job *j) {
+  static const double pore[] = {[SORT_PRESSURE] = 1e-10, [SORT_FUEL] = 0}; /* kg/s for 1e5 Pa */
+  int at = 0;
+  for (int i = 0; j->per_dt > 0 && i < j->net->unknown_count; i++)
+    j->s.r[i] -= j->hold[i] * j->per_dt * (j->x[i] - j->start[i]);
+  for (int b = 0; b < j->net->barrel_count; b++) {
+    for (int i = 0; i < j->net->block_size[b]; i++, at++)
+      j->s.a[b][i][i] -= j->hold[at] * j->per_dt + pore[j->sorts[at]];
+  }
+  for (int i = 0; i < j->net->border_size; i++, at++)
+    j->s.d[i][i] -= j->hold[at] * j->per_dt + pore[j->sorts[at]];
+}
+
 static void evaluate(job *j) {
-  lw_net_assemble(j->net, &j->setting, j->x, &j->s);
+  lw_net_assemble(j->net, &j->setting, j->soft, j->x, &j->s);
+  add_hold(j);
   measure(j);
 }
 
@@ -85,10 +105,10 @@ static void weigh(job *j) {
   measure(j);
 }
 
-static double held(sort kind, double x) {
+static double held(const job *j, sort kind, double x) {
   switch (kind) {
   case SORT_MACH: return fmin(fmax(x, -0.3), 1.2);
-  case SORT_PRESSURE: return fmin(fmax(x, 0.005), 2);
+  case SORT_PRESSURE: return fmin(fmax(x, 0.005 - j->setting.ambient / LW_BAR), 1);
   case SORT_FUEL: return fmin(fmax(x, 0), 1);
   }
   return x;
@@ -107,7 +127,7 @@ static double first_share(const job *j, const double *step) {
 
 static void move(job *j, const double *from, const double *step, double share) {
   for (int i = 0; i < j->net->unknown_count; i++)
-    j->x[i] = held(j->sorts[i], from[i] + share * step[i]);
+    j->x[i] = held(j, j->sorts[i], from[i] + share * step[i]);
 }
 
 /* ---- Newton ---- */
@@ -117,7 +137,7 @@ static bool newton(job *j, int most) {
   size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
   evaluate(j);
   for (int i = 0, stuck = 0; i < most; i++) {
-    if (j->norm <= tolerance) return true;
+    if (j->norm <= j->goal) return true;
     weigh(j);
     double merit = j->merit;
     memcpy(from, j->x, bytes);
@@ -128,48 +148,90 @@ static bool newton(job *j, int most) {
     for (int k = 0; k < HALVINGS && !better; k++) {
       move(j, from, step, share);
       evaluate(j);
-      better = j->merit < merit || j->norm <= tolerance;
+      better = j->merit < merit || j->norm <= j->goal;
       share *= 0.5;
     }
     /* a kink (a flow that turns round) can raise the sum once on the way: go on, not for long */
     if (!better && ++stuck > 3) return false;
   }
-  return j->norm <= tolerance;
+  return j->norm <= j->goal;
 }
 
 /* ---- in time ---- */
 
-static void add_hold(job *j, double dt) {
-  int at = 0;
-  for (int b = 0; b < j->net->barrel_count; b++) {
-    for (int i = 0; i < j->net->block_size[b]; i++, at++)
-      j->s.a[b][i][i] -= j->hold[at] / dt;
+/* Every node gets the little room it has, and the network is followed from its cold start until it
+   rests: implicit steps, each solved by Newton, that grow while that is easy. Softly, so that no
+   flow rattles about its turning point. */
+static bool follow(job *j) {
+  double dt = 1e-4;
+  size_t bytes = (size_t)j->net->unknown_count * sizeof *j->x;
+  j->soft = FOLLOW_SOFT;
+  j->goal = 1e-2;
+  for (int i = 0; i < TIME_STEPS && dt < 1e3; i++) {
+    memcpy(j->start, j->x, bytes);
+    j->per_dt = 1 / dt;
+    int before = j->steps;
+    if (newton(j, 12)) {
+      dt *= j->steps - before < 5 ? 4 : 1.5;
+    } else {
+      memcpy(j->x, j->start, bytes);
+      dt *= 0.2;
+      if (dt < 1e-9) break;
+    }
   }
-  for (int i = 0; i < j->net->border_size; i++, at++)
-    j->s.d[i][i] -= j->hold[at] / dt;
+  j->per_dt = 0;
+  return dt >= 1e3;
+}
+
+/* ---- from softer flows ---- */
+
+/* Newton stumbles where a flow turns round: it sees one side only. With soft passages there are no
+   such corners; they are sharpened step by step, each solved roughly from the one before. From x,
+   solved with passages soft by 10^at Pa. */
+static bool sharpen(job *j, double at) {
+  double from[LW_NET_UNKNOWNS], stride = 0.5;
+  const double last = -4; /* logarithms of Pa */
+  size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
+  bool good = true;
+  while (good && at > last - 1) {
+    double next = at - stride;
+    memcpy(from, j->x, bytes);
+    j->soft = next > last ? pow(10, next) : 0;
+    j->goal = next > last ? 1e-3 : tolerance;
+    if (newton(j, 25)) {
+      at = next > last ? next : last - 1;
+      stride = fmin(stride * 1.6, 1);
+    } else {
+      memcpy(j->x, from, bytes);
+      stride *= 0.4;
+      good = stride > 1e-3;
+    }
+  }
+  return good;
+}
+
+static void plain(job *j) {
+  j->soft = j->per_dt = 0;
+  j->goal = tolerance;
+}
+
+static bool soft_start(job *j) {
+  bool good = false;
+  for (double at = 3; at < 5 && !good; at += 1) {
+    j->soft = pow(10, at);
+    j->goal = 1e-3;
+    lw_net_cold(j->net, &j->setting, j->x);
+    good = newton(j, 30) && sharpen(j, at);
+  }
+  plain(j);
+  return good;
 }
 
 static bool relax(job *j) {
-  double step[LW_NET_UNKNOWNS], from[LW_NET_UNKNOWNS], dt = 1e-3, last;
-  size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
+  bool good = follow(j) && sharpen(j, log10(FOLLOW_SOFT));
+  plain(j);
   evaluate(j);
-  for (int i = 0; i < RELAXED_STEPS; i++) {
-    last = j->norm;
-    memcpy(from, j->x, bytes);
-    add_hold(j, dt);
-    if (!lw_net_step(j->net, &j->s, step)) return false;
-    j->steps++;
-    move(j, from, step, first_share(j, step));
-    evaluate(j);
-    dt *= fmin(fmax(last / j->norm, 0.5), 3);
-    dt = fmin(fmax(dt, 1e-6), 1e3);
-    if (j->norm > 1e-4 && i % 25 != 24) continue;
-    memcpy(from, j->x, bytes);
-    if (newton(j, 20)) return true;
-    memcpy(j->x, from, bytes);
-    evaluate(j);
-  }
-  return false;
+  return good;
 }
 
 /* ---- walking in ---- */
@@ -224,7 +286,7 @@ static void say_where(const job *j, lw_report *report) {
 
 void lw_net_solve(const lw_net *net, const lw_setting *setting, lw_state *state,
                   lw_report *report) {
-  job j = {.net = net, .setting = *setting};
+  job j = {.net = net, .setting = *setting, .soft = 0, .goal = tolerance};
   size_t bytes = (size_t)net->unknown_count * sizeof *j.x;
   sort_unknowns(&j);
   *report = (lw_report){0};
@@ -236,11 +298,15 @@ void lw_net_solve(const lw_net *net, const lw_setting *setting, lw_state *state,
   bool done = newton(&j, NEWTON_STEPS);
   if (!done) {
     report->falls = 1;
+    done = soft_start(&j);
+  }
+  if (!done) {
+    report->falls = 2;
     lw_net_cold(net, setting, j.x);
     done = relax(&j);
   }
   if (!done) {
-    report->falls = 2;
+    report->falls = 3;
     done = walk(&j, setting);
   }
   report->converged = done;

@@ -25,16 +25,16 @@ double lw_critical_ratio(double gamma) {
   return pow(2 / (gamma + 1), gamma / (gamma - 1));
 }
 
-/* From the higher pressure p to the lower q, r = q/p held at the critical ratio:
-**   m = scale p r^(1/g) sqrt(2/k R E),  R = 1 - r^k,  k = (g-1)/g,  E = 1 - exp(-(p-q)/laminar)
+/* From the higher pressure p to the lower one p - x, r = 1 - x/p held at the critical ratio:
+**   m = scale p r^(1/g) sqrt(2/k R E),  R = 1 - r^k,  k = (g-1)/g,  E = 1 - exp(-x/laminar)
 ** R is the law; E turns its square root into a straight line through zero and is 1 to ten digits
-** from a difference of 23 `laminar` on. Near zero R and E are both proportional to p - q. */
-static lw_flow downhill(double cd_area, const lw_fluids *f, double p, double q) {
+** from a difference of 23 `laminar` on. Near zero R and E are both proportional to x. */
+static lw_flow downhill(double cd_area, const lw_fluids *f, double p, double x) {
   double g = f->air_gamma, k = (g - 1) / g, critical = lw_critical_ratio(g);
   double scale = cd_area / sqrt(f->air_r * f->temperature) * sqrt(2 / k);
-  bool choked = q < critical * p;
-  double r = choked ? critical : q / p, x = p - q;
-  double inverse = pow(r, 1 / g), rest = -expm1(k * log(r)), ease = -expm1(-x / laminar);
+  bool choked = p - x < critical * p;
+  double r = choked ? critical : 1 - x / p, lg = choked ? log(critical) : log1p(-x / p);
+  double inverse = exp(lg / g), rest = -expm1(k * lg), ease = -expm1(-x / laminar);
   double root = sqrt(rest * ease);
   if (choked) return (lw_flow){scale * p * inverse * root, scale * inverse * root, 0};
   double by_r = root / (g * r), by_x;
@@ -50,10 +50,14 @@ static lw_flow downhill(double cd_area, const lw_fluids *f, double p, double q) 
                    scale * p * inverse * (by_r / p - by_x)};
 }
 
-lw_flow lw_gas_flow(double cd_area, const lw_fluids *fluids, double p1, double p2) {
-  if (p1 >= p2) return downhill(cd_area, fluids, p1, p2);
-  lw_flow back = downhill(cd_area, fluids, p2, p1);
+lw_flow lw_gas_flow_drop(double cd_area, const lw_fluids *fluids, double p1, double drop) {
+  if (drop >= 0) return downhill(cd_area, fluids, p1, drop);
+  lw_flow back = downhill(cd_area, fluids, p1 - drop, -drop);
   return (lw_flow){-back.m, -back.d_p2, -back.d_p1};
+}
+
+lw_flow lw_gas_flow(double cd_area, const lw_fluids *fluids, double p1, double p2) {
+  return lw_gas_flow_drop(cd_area, fluids, p1, p1 - p2);
 }
 
 lw_venturi lw_venturi_flow(double cd_area, const lw_fluids *f, double p, double mach) {

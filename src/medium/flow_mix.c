@@ -19,15 +19,15 @@ typedef struct ideal {
   bool choked;
 } ideal;
 
-static double integral(const mix *m, double p1, double p2) {
-  return m->a * (p1 - p2) - m->b * log1p((p2 - p1) / p1);
+static double integral(const mix *m, double p1, double drop) {
+  return m->a * drop - m->b * log1p(-drop / p1);
 }
 
 /* How far G is from its peak: negative below it (choked), positive above. h = (a p + b)^2 - 2 b I
    */
 static double beyond_peak(const mix *m, double p1, double p2) {
   double c = m->a * p2 + m->b;
-  return c * c - 2 * m->b * integral(m, p1, p2);
+  return c * c - 2 * m->b * integral(m, p1, p1 - p2);
 }
 
 /* The pressure at the peak: h rises with p2 from -inf to b^2.., so Newton from a bracket. */
@@ -46,14 +46,18 @@ static double peak(const mix *m, double p1) {
 }
 
 /* d v/dy = 1/rho - R T/p: what fuel does to the volume. */
-static ideal ideal_flow(const mix *m, const lw_fluids *f, double p1, double p2) {
+static ideal ideal_flow(const mix *m, const lw_fluids *f, double p1, double drop) {
   ideal out = {0};
+  double p2 = p1 - drop;
   out.choked = m->b > 0 && beyond_peak(m, p1, p2) < 0;
-  if (out.choked) p2 = peak(m, p1);
+  if (out.choked) {
+    p2 = peak(m, p1);
+    drop = p1 - p2;
+  }
   double gas = f->air_r * f->temperature, liquid = 1 / f->fuel_density;
-  double i = integral(m, p1, p2), v1 = m->a + m->b / p1, v2 = m->a + m->b / p2;
+  double i = integral(m, p1, drop), v1 = m->a + m->b / p1, v2 = m->a + m->b / p2;
   double root = sqrt(2 * i);
-  double d_i_y = liquid * (p1 - p2) + gas * log1p((p2 - p1) / p1), d_v2_y = liquid - gas / p2;
+  double d_i_y = liquid * drop + gas * log1p(-drop / p1), d_v2_y = liquid - gas / p2;
   out.g = root / v2;
   if (!(root > 0)) return out;
   out.d_p1 = v1 / (root * v2);
@@ -77,13 +81,13 @@ double lw_orifice_cd(double reynolds, double length, double *slope) {
   return 1 / inverse;
 }
 
-lw_mix_flow lw_mix_orifice(const lw_orifice *o, const lw_fluids *f, double p1, double y,
-                           double p2) {
+lw_mix_flow lw_mix_orifice_drop(const lw_orifice *o, const lw_fluids *f, double p1, double drop,
+                                double y) {
   lw_mix_flow out = {0};
-  if (!(o->area > 0) || !(p1 > p2)) return out;
+  if (!(o->area > 0) || !(drop > 0)) return out;
   double held = fmin(fmax(y, 0), 1);
   mix m = {held / f->fuel_density, (1 - held) * f->air_r * f->temperature};
-  ideal g = ideal_flow(&m, f, p1, p2);
+  ideal g = ideal_flow(&m, f, p1, drop);
   /* viscosity by mass: the liquid wets the wall */
   double mu = held * f->fuel_viscosity + (1 - held) * f->air_viscosity;
   double d_mu = f->fuel_viscosity - f->air_viscosity;
@@ -96,4 +100,9 @@ lw_mix_flow lw_mix_orifice(const lw_orifice *o, const lw_fluids *f, double p1, d
   out.d_y = by_g * g.d_y - o->area * g.g * slope * reynolds * d_mu / mu;
   out.choked = g.choked;
   return out;
+}
+
+lw_mix_flow lw_mix_orifice(const lw_orifice *o, const lw_fluids *f, double p1, double y,
+                           double p2) {
+  return lw_mix_orifice_drop(o, f, p1, p1 - p2, y);
 }
