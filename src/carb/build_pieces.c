@@ -12,8 +12,11 @@
 #define PI 3.14159265358979323846
 
 /* Heights over the fuel level, m. */
-static const double top_height = 0.012;     /* idle tube's upper end, under the idle bleed */
-static const double channel_height = -0.03; /* idle channel at the throttle bore */
+static const double top_height = 0.012; /* idle tube's upper end, under the idle bleed */
+/* The idle channel at the throttle bore. Manifold and bore below the venturi count as being there
+   too: a column of fuel that had to climb back out of the ports would plug them wide open. */
+static const double channel_height = -0.03;
+static const double bleed_height = 0.02; /* bleeds, in the air horn: nothing siphons from them */
 /* Nozzle, unless the card gives it. Over 10 mm the main circuit of a 32 mm venturi starts at about
    9 g/s; half of it is the lip itself, half what the wetted lip holds back (4 s/d of gasoline at a
    3 mm hole is 4 mm of fuel). */
@@ -126,11 +129,11 @@ void build_unit(lw_builder *b, const char *name) {
   int units = c->units ? c->units : 1;
   if (net->node_count == 0) {
     b->ambient = build_node(b, LW_NET_AMBIENT, -1, 0, 0, "air outside");
-    b->manifold = build_node(b, LW_NET_GAS, -1, 0, 0, "manifold");
+    b->manifold = build_node(b, LW_NET_GAS, -1, channel_height, 0, "manifold");
     net->manifolds[net->manifold_count++] = b->manifold;
   }
-  b->cleaned = build_node(b, LW_NET_GAS, -1, 0, 0, named(text, "air cleaner", name));
-  b->air_horn = build_node(b, LW_NET_GAS, -1, 0, 0, named(text, "air horn", name));
+  b->cleaned = build_node(b, LW_NET_GAS, -1, bleed_height, 0, named(text, "air cleaner", name));
+  b->air_horn = build_node(b, LW_NET_GAS, -1, bleed_height, 0, named(text, "air horn", name));
   build_gas(b, b->ambient, b->cleaned, cleaner_area * displacement / units,
             named(text, "air cleaner", name));
   double bores = circle(known(c->primary.bore, 0.04)) * (c->primary.count ? c->primary.count : 1);
@@ -171,7 +174,8 @@ int build_barrel(lw_builder *b, const lw_barrel_card *card, lw_linkage linkage, 
     barrel->valve_full = 1.6 * barrel->valve_opens + 100;
   }
   barrel->signal = build_node(b, LW_NET_SIGNAL, i, 0, 0, named(text, "booster", name));
-  barrel->below = build_node(b, LW_NET_BELOW, i, 0, 0, named(text, "below venturi", name));
+  barrel->below =
+      build_node(b, LW_NET_BELOW, i, channel_height, 0, named(text, "below venturi", name));
   lw_passage *plate = build_gas(b, barrel->below, b->manifold, plate_cd * circle(bore),
                                 named(text, "throttle", name));
   plate->gate = LW_GATE_PLATE;
