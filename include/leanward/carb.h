@@ -85,6 +85,7 @@ typedef struct lw_passage {
   lw_orifice orifice; /* mixture: full open */
   double cd_area;     /* gas: full open, m2 */
   double sump;        /* m of fuel that must be pushed down before gas flows back */
+  double hole;        /* the same before gas flows forth: how deep a bleed's hole lies in fuel */
   lw_gate gate;
   int barrel; /* whose plate or slot; manifold node for POWER */
   double low, high;

@@ -246,6 +246,7 @@ static lw_status find_throttles(task *t) {
     const lw_target *x = &t->targets[i];
     lw_setting setting = {.speed = x->speed, .ambient = LW_STANDARD_PRESSURE, .throttle = 1};
     lw_error own = {0};
+    t->states[i].known = false; /* that of other sizes may lie far off */
     if (lw_known(x->vacuum)) {
       status = lw_net_throttle_for(net, &setting, x->vacuum, &t->states[i], &own);
     }

@@ -16,6 +16,8 @@ static const double gravity = 9.80665;
 /* What a node holds in which nothing flows, told so that a point has one answer: as a flow a
    billionth of an idle circuit's. Its pressure stays untold (see solve.c, add_hold). */
 static const double settle = 1e-13; /* kg/s toward what the node holds at rest */
+/* Share of a bleed's holes that lie under the fuel at rest; the others always breathe. Ours. */
+static const double holes_below = 0.75;
 
 /* A sum of changes: d(something) = sum v * d(unknown col). */
 typedef struct terms {
@@ -336,7 +338,9 @@ static double passage(sheet *w, const lw_passage *p, double *fuel) {
     *fuel = 0;
     return gas_passage(w, p, open, &d_open);
   }
-  double there = one_way(w, p, p->from, p->to, 0, open, &d_open);
+  double below = p->hole > 0 ? holes_below : 0;
+  double there = one_way(w, p, p->from, p->to, 0, (1 - below) * open, &d_open);
+  if (below > 0) there += one_way(w, p, p->from, p->to, p->hole, below * open, &d_open);
   double back = one_way(w, p, p->to, p->from, p->sump, open, &d_open);
   *fuel = there * w->value[p->from].y - back * w->value[p->to].y;
   return there - back;

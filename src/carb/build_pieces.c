@@ -22,7 +22,10 @@ static const double bleed_height = 0.02; /* bleeds, in the air horn: nothing sip
    3 mm hole is 4 mm of fuel). */
 static const double lip_height = 0.010;
 /* The nozzle's hole over the main jet's: wide enough for emulsion at full throttle. */
-static const double nozzle_over_jet = 1.8;
+static const double nozzle_over_jet = 2.2;
+/* The main bleed's hole under the fuel level: air comes only when the well has fallen to it, so that
+   bleeding begins after the main circuit and leans with flow. */
+static const double bleed_depth = 0.008;
 static const double well_depth = 0.02; /* fuel that must be pushed down before air gets under */
 
 /* Lengths over diameter. */
@@ -49,7 +52,7 @@ static const double air_valve_pa_per_turn = 100;
 /* Rods hung on the air valve leave this share of the jet open when it is shut: enough to feed the
    idle of the secondary side. Without them fuel would follow the spring, not the air. */
 static const double valve_rods_shut = 0.25;
-static const double air_screw_seat = 1.6e-3, air_chamber_hole = 0.9e-3;
+static const double air_screw_seat = 2.2e-3, air_chamber_hole = 1.3e-3;
 
 static double circle(double d) {
   return PI / 4 * d * d;
@@ -230,7 +233,8 @@ int build_main(lw_builder *b, int barrel, const lw_barrel_card *card, const char
       build_mix(b, well, top, 2 * jet, port_length, LW_CIRCUIT_MAIN, named(text, "well", name));
   spill->sump = well_depth;
   build_mix(b, b->net->barrels[barrel].horn, top, build_size(b, card->main_bleed, "main bleed"),
-            bleed_length, LW_CIRCUIT_AIR, named(text, "main air bleed", name));
+            bleed_length, LW_CIRCUIT_AIR, named(text, "main air bleed", name))
+      ->hole = lip + bleed_depth;
   build_mix(b, top, b->net->barrels[barrel].signal, nozzle_over_jet * jet, port_length,
             LW_CIRCUIT_MAIN, named(text, "main nozzle", name));
   return well;
