@@ -429,8 +429,9 @@ static void weigh(const lw_net *net, const lw_setting *s, const lw_state *solved
   w->air = fmax(w->air, fabs(p.air - draw) / draw);
   w->through = fmax(w->through, fabs(into - draw) / draw);
   assert_true(p.air > 0 && p.fuel >= 0);
-  if (p.fuel < 1e-6) return; /* eight barrels wide open at 600 rpm lift no fuel */
-  w->fuel = fmax(w->fuel, fabs(bowls - p.fuel) / p.fuel);
+  if (p.fuel < 1e-6) return;                 /* eight barrels wide open at 600 rpm lift no fuel */
+  double least = 1e-14 * net->unknown_count; /* the solver's floor: 1e-9 of 10 mg/s each */
+  w->fuel = fmax(w->fuel, (fabs(bowls - p.fuel) - least) / p.fuel);
   double circuits = 0, barrels = 0;
   for (int c = 0; c < LW_CIRCUITS; c++)
     circuits += p.by_circuit[c];
