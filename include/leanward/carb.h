@@ -72,7 +72,7 @@ typedef enum lw_gate {
   LW_GATE_NONE,
   LW_GATE_POWER,      /* open under `low` of manifold vacuum, shut over `high`, Pa */
   LW_GATE_CHECK,      /* shut while the difference across it is under `low`, open over `high`, Pa */
-  LW_GATE_SLOT_BELOW, /* the part of a slot under the plate's edge: low end `low`, length `high`, m */
+  LW_GATE_SLOT_BELOW, /* the part of a slot under the plate's edge: low end `low`, long `high`, m */
   LW_GATE_SLOT_ABOVE, /* the part over it */
   LW_GATE_PLATE,      /* the throttle plate itself */
   LW_GATE_VALVE /* a jet with rods hung on the air valve: `low` of it open when that is shut */
@@ -158,7 +158,7 @@ typedef struct lw_state {
 typedef struct lw_report {
   bool converged;
   int steps;       /* Newton steps, all attempts */
-  int falls;       /* how many fallbacks were needed: 0 warm or plain, 1 relaxed, 2 walked in */
+  int falls;       /* 0: plain Newton; 1: softened; 2: followed in time; 3: again, otherwise softened */
   double residual; /* worst balance over the flow through its node */
   int worst;       /* node of the worst balance; -1: none */
   char where[96];  /* the same in words */
@@ -197,7 +197,8 @@ lw_status lw_net_throttle_for(const lw_net *net, lw_setting *setting, double vac
 
 /* ---- From a card ---------------------------------------------------------------------------- */
 
-/* Lower a card. Sizes the card lacks are an LW_BAD_INPUT that lists them; sizes that cannot flow are refused in trade words. */
+/* Lower a card. Sizes the card lacks are an LW_BAD_INPUT that lists them; sizes that cannot flow are
+   refused in trade words. */
 lw_status lw_net_build(lw_arena *arena, const lw_card *card, lw_net **net,
                        lw_error *error) LW_MUST_USE;
 /* The same with stops and slots as in like (see lw_net_keep_stop): spares the search for them. */

@@ -1,11 +1,11 @@
 /* complete.c - the sizes a card lacks, from what the unit shall do.
 **
-** Each unknown size is held between bounds that are plausible over a size it goes with (a bleed over
-** its jet, a slot over its bore), as the sine of a free variable of its logarithm. Two kinds of
-** residuals are squared and summed: how far each target is missed (2 % counts 1), and how far each
-** size is from the usual ratio (its spread counts 1). The second kind keeps sizes sane that the
-** targets do not tell. Levenberg-Marquardt (cminpack) minimizes the sum; throttles and idle stop are
-** found again between rounds, since they hang on air and hardly on fuel.
+** Each unknown size is held between bounds that are plausible over a size it goes with (a bleed
+** over its jet, a slot over its bore), as the sine of a free variable of its logarithm. Two kinds
+** of residuals are squared and summed: how far each target is missed (2 % counts 1), and how far
+** each size is from the usual ratio (its spread counts 1). The second kind keeps sizes sane that
+** the targets do not tell. Levenberg-Marquardt (cminpack) minimizes the sum; throttles and idle
+** stop are found again between rounds, since they hang on air and hardly on fuel.
 **
 ** The ratios are ours: what units of this age look like.
 */
