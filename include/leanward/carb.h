@@ -158,7 +158,7 @@ typedef struct lw_state {
 typedef struct lw_report {
   bool converged;
   int steps;       /* Newton steps, all attempts */
-  int falls;       /* 0: plain Newton; 1: softened; 2: followed in time; 3: again, otherwise softened */
+  int falls;       /* 0: plain Newton; 1: softened; 2: followed in time; 3: both again */
   double residual; /* worst balance over the flow through its node */
   int worst;       /* node of the worst balance; -1: none */
   char where[96];  /* the same in words */

@@ -1,14 +1,14 @@
-/* solve.c - Newton's method on the balances of a network, with two fallbacks.
+/* solve.c - Newton's method on the balances of a network, with three fallbacks.
 **
 ** 1. Damped Newton: exact Jacobian, steps held inside what unknowns can be, halved while the sum of
 **    squares of the scaled balances does not fall.
-** 2. Relaxed: each node is given a small volume and the network is followed in time (implicit Euler
-**    with steps that grow as the balances fall) until Newton takes over. It cannot cycle.
-** 3. Walked in: from a half-open throttle at 2,500 rpm, where every unit solves, the setting is
-** moved to the wanted one in steps that shrink when one fails.
-** Converged means: every balance is under 1e-9 of the flow through its node (floor 10 mg/s:
-** what is left is then 1e-14 kg/s; the last digit of a pressure moves a tenth of that through a wide
-** jet at rest).
+** 2. Softened: every passage flows both ways a little, so that there are no corners where a flow
+**    turns round; then the passages are sharpened step by step.
+** 3. In time: every node is given a small room and the softened network is followed by implicit
+**    steps that grow until it rests; then it is sharpened.
+** 4. The same, softer and sharper.
+** Converged means: every balance is under 1e-9 of the flow through its node (floor 0.1 mg/s: what is
+** left is then 1e-16 kg/s, which the last digit of a pressure moves through a wide jet at rest).
 */
 #include "net_internal.h"
 
@@ -16,11 +16,10 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { NEWTON_STEPS = 60, HALVINGS = 10, TIME_STEPS = 200, WALK_STEPS = 60 };
+enum { NEWTON_STEPS = 60, HALVINGS = 10, TIME_STEPS = 200 };
 
 static const double tolerance = 1e-9;
-#define FOLLOW_SOFT 10.0
-static const double floor_flow = 1e-5; /* kg/s */
+static const double floor_flow = 1e-7; /* kg/s */
 
 typedef enum sort { SORT_MACH, SORT_PRESSURE, SORT_FUEL } sort;
 
@@ -162,11 +161,11 @@ static bool newton(job *j, int most) {
 /* Every node gets the little room it has, and the network is followed from its cold start until it
    rests: implicit steps, each solved by Newton, that grow while that is easy. Softly, so that no
    flow rattles about its turning point. */
-static bool follow(job *j) {
+static bool follow(job *j, double soft) {
   double dt = 1e-4;
   size_t bytes = (size_t)j->net->unknown_count * sizeof *j->x;
-  j->soft = FOLLOW_SOFT;
-  j->goal = 1e-2;
+  j->soft = soft;
+  j->goal = 1e-4;
   for (int i = 0; i < TIME_STEPS && dt < 1e3; i++) {
     memcpy(j->start, j->x, bytes);
     j->per_dt = 1 / dt;
@@ -190,14 +189,14 @@ static bool follow(job *j) {
    solved with passages soft by 10^at Pa. */
 static bool sharpen(job *j, double at) {
   double from[LW_NET_UNKNOWNS], stride = 0.5;
-  const double last = -4; /* logarithms of Pa */
+  const double last = -7; /* logarithms of Pa */
   size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
   bool good = true;
   while (good && at > last - 1) {
     double next = at - stride;
     memcpy(from, j->x, bytes);
     j->soft = next > last ? pow(10, next) : 0;
-    j->goal = next > last ? 1e-3 : tolerance;
+    j->goal = next > last ? 1e-4 : tolerance;
     if (newton(j, 25)) {
       at = next > last ? next : last - 1;
       stride = fmin(stride * 1.6, 1);
@@ -227,44 +226,13 @@ static bool soft_start(job *j) {
   return good;
 }
 
-static bool relax(job *j) {
-  bool good = follow(j) && sharpen(j, log10(FOLLOW_SOFT));
+/* log: of the softness it is followed with. */
+static bool relax(job *j, double log) {
+  lw_net_cold(j->net, &j->setting, j->x);
+  bool good = follow(j, pow(10, log)) && sharpen(j, log);
   plain(j);
   evaluate(j);
   return good;
-}
-
-/* ---- walking in ---- */
-
-/* The setting at a share t of the way from where every unit solves. */
-static lw_setting between(const lw_setting *to, double t) {
-  lw_setting s = *to;
-  double start_speed = 262, start_throttle = 0.4;
-  s.speed = start_speed + t * (to->speed - start_speed);
-  s.throttle = start_throttle + t * (to->throttle - start_throttle);
-  return s;
-}
-
-static bool walk(job *j, const lw_setting *to) {
-  double at = 0, stride = 0.25, from[LW_NET_UNKNOWNS];
-  size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
-  j->setting = between(to, 0);
-  lw_net_cold(j->net, &j->setting, j->x);
-  if (!newton(j, NEWTON_STEPS) && !relax(j)) return false;
-  for (int i = 0; i < WALK_STEPS && at < 1; i++) {
-    double next = fmin(at + stride, 1);
-    memcpy(from, j->x, bytes);
-    j->setting = between(to, next);
-    if (newton(j, 25) || (stride < 0.02 && relax(j))) {
-      at = next;
-      stride *= 1.6;
-    } else {
-      memcpy(j->x, from, bytes);
-      stride *= 0.4;
-      if (stride < 1e-4) return false;
-    }
-  }
-  return at >= 1;
 }
 
 /* ---- the report ---- */
@@ -300,14 +268,11 @@ void lw_net_solve(const lw_net *net, const lw_setting *setting, lw_state *state,
     report->falls = 1;
     done = soft_start(&j);
   }
-  if (!done) {
-    report->falls = 2;
-    lw_net_cold(net, setting, j.x);
-    done = relax(&j);
-  }
-  if (!done) {
-    report->falls = 3;
-    done = walk(&j, setting);
+  /* soft enough that nothing rattles, sharp enough to end in the right place: 10 Pa nearly always */
+  static const double logs[] = {1, 0, 2, -1};
+  for (int i = 0; i < 4 && !done; i++) {
+    report->falls = 2 + (i > 0);
+    done = relax(&j, logs[i]);
   }
   report->converged = done;
   report->steps = j.steps;
