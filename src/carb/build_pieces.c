@@ -17,10 +17,10 @@ static const double top_height = 0.012; /* idle tube's upper end, under the idle
    too: a column of fuel that had to climb back out of the ports would plug them wide open. */
 static const double channel_height = -0.03;
 static const double bleed_height = 0.02; /* bleeds, in the air horn: nothing siphons from them */
-/* Nozzle, unless the card gives it. Over 10 mm the main circuit of a 32 mm venturi starts at about
-   9 g/s; half of it is the lip itself, half what the wetted lip holds back (4 s/d of gasoline at a
-   3 mm hole is 4 mm of fuel). */
-static const double lip_height = 0.010;
+/* Nozzle, unless the card gives it: the lip itself and what the wetted lip holds back (4 s/d of
+   gasoline at a 3 mm hole is 4 mm of fuel). Over 7 mm the main circuit of a 32 mm venturi begins at
+   some 10 g/s. */
+static const double lip_height = 0.007;
 /* The nozzle's hole over the main jet's: wide enough for emulsion at full throttle. */
 static const double nozzle_over_jet = 2.2;
 /* The main bleed's hole under the fuel level: air comes only when the well has fallen to it, so that
