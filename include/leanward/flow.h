@@ -83,7 +83,7 @@ typedef struct lw_orifice {
 
 /* Homogeneous flow of gas at one temperature and liquid: specific volume v = y/rho + (1-y) R T/p,
    G = sqrt(2 integral v dp)/v2, choked where G peaks; times the discharge coefficient below. y = 1
-   is the liquid orifice law, y = 0 the isothermal gas law (which lies up to 4 % under the
+   is the liquid orifice law, y = 0 the isothermal gas law (which lies 5 to 11 % under the
    isentropic one: see tests). p2 >= p1 gives no flow. No slip between the phases: measured emulsion
    flows differ by some tens of percent (Arias and Shedd, J. Fluids Eng. 127, 2005, 778, say the
    homogeneous model is poor in small pipes); jets are sized on it, so the difference goes into

@@ -26,7 +26,9 @@ const char *lw_edit_screw_name(char *buffer, size_t size, const lw_screw_card *s
 
 lw_screw_card *lw_edit_find_screw(const lw_card *card, const char *name) {
   const lw_list *list = &card->carburetor.screws;
-  lw_screw_card *screws = (lw_screw_card *)(uintptr_t)list->items;
+  /* the copied card's own screws (copy_card in what_if.c), which lw_list holds as const */
+  lw_screw_card *screws = // NOLINTNEXTLINE(performance-no-int-to-ptr)
+      (lw_screw_card *)(uintptr_t)list->items;
   char own[96];
   for (size_t i = 0; i < list->count; i++) {
     if (lw_text_same(name, lw_edit_screw_name(own, sizeof own, &screws[i]))) return &screws[i];

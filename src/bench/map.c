@@ -128,10 +128,12 @@ static void road_point(const lw_twin *twin, lw_state *state, double from, double
   double lo = from, hi = from, at_lo = 0, at_hi = 0, step = 0.02;
   if (!over(twin, state, lo, speed, vacuum, p, &at_lo)) return;
   if (at_lo <= 0) return; /* already as open as this load asks */
-  for (at_hi = at_lo; at_hi > 0 && hi < 1; step *= 2) {
+  at_hi = at_lo;
+  while (at_hi > 0 && hi < 1) {
     lo = hi;
     at_lo = at_hi;
     hi = fmin(hi + step, 1);
+    step *= 2;
     if (!over(twin, state, hi, speed, vacuum, p, &at_hi)) return;
   }
   for (int i = 0; i < 50 && at_hi < 0 && fabs(p->manifold + vacuum - twin->ambient) > 2; i++) {

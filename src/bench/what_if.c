@@ -6,6 +6,7 @@
 */
 #include "bench_internal.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -277,6 +278,7 @@ static lw_status one_edit(lw_edit *e, const char *text) {
 
 /* What holds between sizes of a card, as at its reading, and what could not be made of metal. */
 static const char *impossible(const lw_card *card) {
+  assert(card);
   const lw_carburetor_card *c = &card->carburetor;
   const lw_barrel_card *groups[] = {&c->primary, &c->secondary};
   for (size_t i = 0; i < 2; i++) {

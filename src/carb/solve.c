@@ -216,7 +216,7 @@ static void plain(job *j) {
 
 static bool soft_start(job *j) {
   bool good = false;
-  for (double at = 3; at < 5 && !good; at += 1) {
+  for (int at = 3; at < 5 && !good; at++) {
     j->soft = pow(10, at);
     j->goal = 1e-3;
     lw_net_cold(j->net, &j->setting, j->x);

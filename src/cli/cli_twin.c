@@ -132,8 +132,9 @@ static lw_status between(const axis_reader *r, cli_axis *axis) {
   double unit = lw_dim_shown(r->dim, LW_SHOP, 1), lo = range.lo * unit, hi = range.hi * unit;
   double step = nice_step(hi - lo);
   put(axis, range.lo);
-  for (double x = step * ceil(lo / step + 0.35); x < hi - 0.35 * step; x += step)
-    put(axis, x / unit);
+  double first = step * ceil(lo / step + 0.35);
+  for (int i = 0; first + i * step < hi - 0.35 * step; i++)
+    put(axis, (first + i * step) / unit);
   put(axis, range.hi);
   return LW_OK;
 }
@@ -168,8 +169,8 @@ static lw_status usual_speed(const lw_twin *twin, size_t fine, cli_axis *axis) {
   double first = lw_known(idle) ? idle : 700 * rpm, last = fmax(4000 * rpm, 2 * first);
   *axis = (cli_axis){.count = 0};
   put(axis, first);
-  for (double x = 500 * rpm; x < last + 1 && !fine; x += 500 * rpm) {
-    if (x > first + 200 * rpm) put(axis, x);
+  for (int i = 1; !fine && 500 * i * rpm < last + 1; i++) {
+    if (500 * i * rpm > first + 200 * rpm) put(axis, 500 * i * rpm);
   }
   for (size_t i = 1; i < fine; i++)
     put(axis, first + (last - first) * (double)i / (double)(fine - 1));

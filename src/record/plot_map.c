@@ -69,9 +69,11 @@ static void find_levels(chart *ch) {
   }
   double span = ch->hi - ch->lo;
   ch->step = span < 1.5 ? 0.1 : span < 5 ? 0.5 : 1;
-  for (double z = ch->step * ceil(ch->lo / ch->step); z < ch->hi && ch->levels < LEVELS_MOST;
-       z += ch->step)
-    ch->level[ch->levels++] = z;
+  double first = ch->step * ceil(ch->lo / ch->step);
+  while (ch->levels < LEVELS_MOST && first + ch->levels * ch->step < ch->hi) {
+    ch->level[ch->levels] = first + ch->levels * ch->step;
+    ch->levels++;
+  }
 }
 
 /* Rich is warm, just enough air is pale, lean is cool; lightness falls both ways. */
@@ -339,7 +341,9 @@ static void axes(plotter *p) {
     lw_canvas_grid_x(p->c, &p->f, x, text);
   }
   double step = lw_nice_step(p->f.y1 - p->f.y0, 8);
-  for (double y = step * ceil(p->f.y0 / step - 1e-9); y <= p->f.y1 + 1e-6; y += step) {
+  double first = step * ceil(p->f.y0 / step - 1e-9);
+  for (int i = 0; first + i * step <= p->f.y1 + 1e-6; i++) {
+    double y = first + i * step;
     snprintf(text, sizeof text, "%g", y);
     lw_canvas_grid_y(p->c, &p->f, y, text);
   }

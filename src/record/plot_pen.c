@@ -32,7 +32,8 @@ typedef struct bytes {
 
 static cairo_status_t take(void *to, const unsigned char *data, unsigned int length) {
   bytes *b = to;
-  if (b->used + length + 1 > b->size) {
+  if (length == 0) return CAIRO_STATUS_SUCCESS;
+  if (!b->data || b->used + length + 1 > b->size) {
     size_t size = (b->used + length + 1) * 2;
     char *grown = realloc(b->data, size);
     if (!grown) return CAIRO_STATUS_NO_MEMORY;
