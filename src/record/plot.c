@@ -62,8 +62,10 @@ static void grid_air(lw_canvas *c, const lw_frame *f, const lw_plot_lines *plot)
 
 static void grid_value(lw_canvas *c, const lw_frame *f, int most, bool sign) {
   double step = lw_nice_step(f->y1 - f->y0, most);
-  for (double y = step * ceil(f->y0 / step - 1e-9); y <= f->y1 + 1e-9; y += step) {
+  double first = step * ceil(f->y0 / step - 1e-9);
+  for (int i = 0; first + i * step <= f->y1 + 1e-9; i++) {
     char text[24];
+    double y = first + i * step;
     double shown = fabs(y) < 1e-9 ? 0.0 : y;
     snprintf(text, sizeof text, sign && shown > 0 ? "+%g" : "%g", shown);
     lw_canvas_grid_y(c, f, y, text);
@@ -317,8 +319,10 @@ static void label_area(lw_canvas *c, const lw_frame *f, const shares *s, int k) 
   const char *name = lw_circuit_text(stack[k].circuit);
   double width = 0, height = 0, best = 0, at = 0, at_y = 0;
   lw_canvas_measure(c, 10.5, true, name, &width, &height);
-  for (double x = f->left + width / 2 + 6; x < f->right - width / 2 - 6; x += 3) {
-    double middle = 0, thick = thickness(f, s, k, x - width / 2, x + width / 2, &middle);
+  double first = f->left + width / 2 + 6;
+  for (int i = 0; first + 3 * i < f->right - width / 2 - 6; i++) {
+    double x = first + 3 * i, middle = 0,
+           thick = thickness(f, s, k, x - width / 2, x + width / 2, &middle);
     if (thick <= best || thick > 1e8) continue;
     best = thick;
     at = x;
