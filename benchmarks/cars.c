@@ -25,6 +25,8 @@ int cars_below(cars_random *random, int count) {
 static const char *const files[] = {
     "corran-220-six-manual",      "corran-220-six-automatic", "corran-290-eight-manual",
     "corran-290-eight-automatic", "corran-350-eight-manual",  "corran-350-eight-automatic",
+    "corran-220-six-export",      "corran-220-six-limiter",   "corran-290-eight-export",
+    "corran-350-eight-pair",      "corran-350-eight-vacuum",
 };
 enum { SIX, EIGHT_290 = 2, EIGHT_350 = 4, FILES = sizeof files / sizeof files[0] };
 

@@ -110,7 +110,9 @@ static void add_row(sheet *w, int row, double r, const terms *d, double by) {
 static void plain_value(sheet *w, int i, const double *x) {
   const lw_net_node *n = &w->net->nodes[i];
   struct value *v = &w->value[i];
+  v->p = v->over = v->y = 0;
   v->ycol = -1;
+  v->dp.n = 0;
   switch (n->kind) {
   case LW_NET_AMBIENT: v->p = w->setting->ambient; break;
   case LW_NET_INNER:
@@ -131,6 +133,7 @@ static void barrel_values(sheet *w, int b, const double *x) {
   const lw_barrel *barrel = &w->net->barrels[b];
   const struct value *horn = &w->value[barrel->horn];
   double mach = x[barrel->unknown];
+  w->valve[b].d.n = w->d_venturi[b].n = 0;
   lw_venturi v = lw_venturi_flow(barrel->cd_area, &w->fluids, horn->p, mach);
   double open = 1, d_open = 0;
   if (barrel->valve_full > 0) { /* ours: the gap around a shut air valve */
@@ -170,6 +173,7 @@ static void plate_angle(sheet *w, int b) {
   struct plate *plate = &w->plate[b];
   double travel = barrel->wide - barrel->closed - barrel->stop, slope = 0;
   double pedal = w->setting->throttle;
+  plate->d.n = 0;
   switch (barrel->linkage) {
   case LW_LINK_PEDAL: plate->angle = barrel->closed + barrel->stop + pedal * travel; return;
   case LW_LINK_LATE: {
@@ -309,7 +313,8 @@ static double one_way(sheet *w, const lw_passage *p, int from, int to, double su
   if (!(drop > 0) || !(open > 0)) return 0;
   lw_mix_flow flow = lw_mix_orifice_drop(&p->orifice, &w->fluids, t->p + drop, drop, f->y);
   if (!(flow.m > 0)) return 0;
-  terms d = {0};
+  terms d;
+  d.n = 0;
   scaled(&d, &f->dp, open * flow.d_p1 * bend);
   scaled(&d, &t->dp, open * (flow.d_p1 * (1 - bend) + flow.d_p2));
   term(&d, f->ycol, open * (flow.d_y + flow.d_p1 * bend * weight * (rise + sump)));
@@ -321,7 +326,8 @@ static double one_way(sheet *w, const lw_passage *p, int from, int to, double su
 static double gas_passage(sheet *w, const lw_passage *p, double open, const terms *d_open) {
   const struct value *f = &w->value[p->from], *t = &w->value[p->to];
   lw_flow flow = lw_gas_flow_drop(p->cd_area, &w->fluids, f->p, f->over - t->over);
-  terms d = {0};
+  terms d;
+  d.n = 0;
   bool forward = flow.m >= 0;
   double sign = forward ? 1 : -1;
   scaled(&d, &f->dp, sign * open * flow.d_p1);
@@ -332,7 +338,8 @@ static double gas_passage(sheet *w, const lw_passage *p, double open, const term
 }
 
 static double passage(sheet *w, const lw_passage *p, double *fuel) {
-  terms d_open = {0};
+  terms d_open;
+  d_open.n = 0;
   double open = gate(w, p, &d_open);
   if (p->gas) {
     *fuel = 0;
@@ -373,7 +380,8 @@ static void draws(sheet *w) {
   for (int i = 0; i < w->net->manifold_count; i++) {
     int node = w->net->manifolds[i], row = w->net->nodes[node].unknown;
     double slope = 0, m = draw(w->net, w->setting, w->value[node].p, &slope);
-    terms d = {0};
+    terms d;
+    d.n = 0;
     scaled(&d, &w->value[node].dp, slope);
     add_row(w, row, m, &d, -1);
     w->s->through[row] += fabs(m);
@@ -390,19 +398,29 @@ static void rests(sheet *w) {
 }
 
 static void clear(const lw_net *net, lw_system *s) {
-  memset(s->r, 0, sizeof s->r);
-  memset(s->through, 0, sizeof s->through);
+  int n = net->unknown_count, k = net->border_size;
+  memset(s->r, 0, (size_t)n * sizeof *s->r);
+  memset(s->through, 0, (size_t)n * sizeof *s->through);
   for (int b = 0; b < net->barrel_count; b++) {
-    memset(s->a[b], 0, sizeof s->a[b]);
-    memset(s->b[b], 0, sizeof s->b[b]);
-    memset(s->c[b], 0, sizeof s->c[b]);
+    size_t rows = (size_t)net->block_size[b];
+    memset(s->a[b], 0, rows * sizeof s->a[b][0]);
+    memset(s->b[b], 0, rows * sizeof s->b[b][0]);
+    memset(s->c[b], 0, (size_t)k * sizeof s->c[b][0]);
   }
-  memset(s->d, 0, sizeof s->d);
+  memset(s->d, 0, (size_t)k * sizeof s->d[0]);
 }
 
 static void evaluate(const lw_net *net, const lw_setting *setting, double soft, const double *x,
                      lw_system *s, lw_point *point) {
-  sheet w = {.net = net, .setting = setting, .s = s, .soft = soft, .fluids = net->fluids};
+  sheet w; /* what is used of it is set before: clearing the rest would cost a tenth of the time */
+#ifdef __clang_analyzer__ /* see solve.c */
+  memset(&w, 0, sizeof w);
+#endif
+  w.net = net;
+  w.setting = setting;
+  w.s = s;
+  w.soft = soft;
+  w.fluids = net->fluids;
   if (setting->temperature > 0 && setting->temperature != net->fluids.temperature) {
     w.fluids = lw_fluids_at(setting->temperature, net->fuel_density_15);
   }

@@ -30,11 +30,14 @@ double lw_critical_ratio(double gamma) {
 ** R is the law; E turns its square root into a straight line through zero and is 1 to ten digits
 ** from a difference of 23 `laminar` on. Near zero R and E are both proportional to x. */
 static lw_flow downhill(double cd_area, const lw_fluids *f, double p, double x) {
-  double g = f->air_gamma, k = (g - 1) / g, critical = lw_critical_ratio(g);
+  const double never = 0.61; /* no gas chokes over it: the critical ratio of gamma 1 is 0.607 */
+  double g = f->air_gamma, k = (g - 1) / g;
+  double critical = p - x < never * p ? lw_critical_ratio(g) : 0;
   double scale = cd_area / sqrt(f->air_r * f->temperature) * sqrt(2 / k);
   bool choked = p - x < critical * p;
   double r = choked ? critical : 1 - x / p, lg = choked ? log(critical) : log1p(-x / p);
-  double inverse = exp(lg / g), rest = -expm1(k * lg), ease = -expm1(-x / laminar);
+  double inverse = exp(lg / g), rest = -expm1(k * lg),
+         ease = x < 40 * laminar ? -expm1(-x / laminar) : 1;
   double root = sqrt(rest * ease);
   if (choked) return (lw_flow){scale * p * inverse * root, scale * inverse * root, 0};
   double by_r = root / (g * r), by_x;
@@ -63,12 +66,12 @@ lw_flow lw_gas_flow(double cd_area, const lw_fluids *fluids, double p1, double p
 lw_venturi lw_venturi_flow(double cd_area, const lw_fluids *f, double p, double mach) {
   double g = f->air_gamma, h = 0.5 * (g - 1);
   double held = fmin(fabs(mach), 1), sign = mach < 0 ? -1 : 1;
-  double t = 1 + h * held * held; /* T0/T */
-  double throat_share = pow(t, -g / (g - 1));
-  double flow = held * pow(t, -0.5 * (g + 1) / (g - 1));
+  double t = 1 + h * held * held, lg = log1p(h * held * held); /* T0/T */
+  double throat_share = exp(-g / (g - 1) * lg);
+  double bend = exp(-0.5 * (g + 1) / (g - 1) * lg), flow = held * bend;
   double scale = cd_area * sqrt(g / (f->air_r * f->temperature));
   /* d flow/dM = t^(-e) (1 - e 2 h M^2 / t),  e = (g+1)/(2(g-1)); zero at M = 1 */
-  double d_flow = pow(t, -0.5 * (g + 1) / (g - 1)) * (1 - 0.5 * (g + 1) * held * held / t);
+  double d_flow = bend * (1 - 0.5 * (g + 1) * held * held / t);
   double d_share = -g * held * throat_share / t;
   lw_venturi v = {
       .m = sign * scale * p * flow,

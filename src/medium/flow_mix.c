@@ -19,27 +19,31 @@ typedef struct ideal {
   bool choked;
 } ideal;
 
-static double integral(const mix *m, double p1, double drop) {
-  return m->a * drop - m->b * log1p(-drop / p1);
+/* ln = ln(p2/p1) */
+static double integral(const mix *m, double drop, double ln) {
+  return m->a * drop - m->b * ln;
 }
 
 /* How far G is from its peak: negative below it (choked), positive above. h = (a p + b)^2 - 2 b I
    */
-static double beyond_peak(const mix *m, double p1, double p2) {
-  double c = m->a * p2 + m->b;
-  return c * c - 2 * m->b * integral(m, p1, p1 - p2);
+static double beyond_peak(const mix *m, double p1, double drop, double ln) {
+  double c = m->a * (p1 - drop) + m->b;
+  return c * c - 2 * m->b * integral(m, drop, ln);
 }
 
-/* The pressure at the peak: h rises with p2 from -inf to b^2.., so Newton from a bracket. */
+/* The pressure at the peak: h rises with p2 from -inf to b^2.., so Newton from a bracket. It starts
+   from a fit of ours, within 6 % of the answer: exp(-1/2) for gas alone, less the more liquid. The
+   last step squares what is left. */
 static double peak(const mix *m, double p1) {
-  double lo = 0, hi = p1, p = 0.55 * p1;
+  double s = m->a * p1 / m->b, lo = 0, hi = p1;
+  double p = 0.60653 * p1 / sqrt(1 + s * (0.2 + 0.22 / (1 + 0.12 * s)));
   for (int i = 0; i < 40; i++) {
-    double h = beyond_peak(m, p1, p);
+    double h = beyond_peak(m, p1, p1 - p, log(p / p1));
     *(h < 0 ? &lo : &hi) = p;
     double slope = 2 * m->a * (m->a * p + m->b) + 2 * m->b * (m->a + m->b / p);
     double next = p - h / slope;
     if (!(next > lo && next < hi)) next = 0.5 * (lo + hi);
-    if (fabs(next - p) <= 1e-14 * p1) return next;
+    if (fabs(next - p) <= 1e-8 * p1) return next;
     p = next;
   }
   return p;
@@ -48,16 +52,17 @@ static double peak(const mix *m, double p1) {
 /* d v/dy = 1/rho - R T/p: what fuel does to the volume. */
 static ideal ideal_flow(const mix *m, const lw_fluids *f, double p1, double drop) {
   ideal out = {0};
-  double p2 = p1 - drop;
-  out.choked = m->b > 0 && beyond_peak(m, p1, p2) < 0;
+  double p2 = p1 - drop, ln = log1p(-drop / p1);
+  out.choked = m->b > 0 && beyond_peak(m, p1, drop, ln) < 0;
   if (out.choked) {
     p2 = peak(m, p1);
     drop = p1 - p2;
+    ln = log(p2 / p1);
   }
   double gas = f->air_r * f->temperature, liquid = 1 / f->fuel_density;
-  double i = integral(m, p1, drop), v1 = m->a + m->b / p1, v2 = m->a + m->b / p2;
+  double i = integral(m, drop, ln), v1 = m->a + m->b / p1, v2 = m->a + m->b / p2;
   double root = sqrt(2 * i);
-  double d_i_y = liquid * drop + gas * log1p(-drop / p1), d_v2_y = liquid - gas / p2;
+  double d_i_y = liquid * drop + gas * ln, d_v2_y = liquid - gas / p2;
   out.g = root / v2;
   if (!(root > 0)) return out;
   out.d_p1 = v1 / (root * v2);
@@ -73,9 +78,10 @@ double lw_orifice_cd(double reynolds, double length, double *slope) {
     return 0;
   }
   double top = 0.827 - 0.0085 * l;
-  double lg = log10(0.00015 * reynolds), bell = 1 + 7.5 * lg * lg;
+  const double ln_10 = 2.302585092994046;
+  double lg = log(0.00015 * reynolds) / ln_10, bell = 1 + 7.5 * lg * lg;
   double inverse = 1 / top + k / reynolds - 0.005 * l / bell;
-  double d_lg = 1 / (reynolds * 2.302585092994046);
+  double d_lg = 1 / (reynolds * ln_10);
   double d_inverse = -k / (reynolds * reynolds) + 0.005 * l * 15 * lg * d_lg / (bell * bell);
   *slope = -d_inverse / (inverse * inverse);
   return 1 / inverse;
