@@ -157,7 +157,8 @@ int build_barrel(lw_builder *b, const lw_barrel_card *card, lw_linkage linkage, 
       air_valve ? known(card->venturi, 0.9 * bore) : build_size(b, card->venturi, "venturi");
   lw_barrel *barrel = &net->barrels[i];
   *barrel = (lw_barrel){
-      .horn = secondary && air_valve ? b->cleaned : b->air_horn,
+      /* the choke stands over the primary bores alone: common practice */
+      .horn = secondary ? b->cleaned : b->air_horn,
       .manifold = b->manifold,
       .cd_area = venturi_cd * circle(venturi),
       .booster = lw_known(card->booster) ? booster_gain : 1,

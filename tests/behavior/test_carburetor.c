@@ -17,6 +17,8 @@
 #define AIR_BLEED "corran-290-eight-automatic.yaml"
 #define TWO_PLAIN "corran-290-eight-export.yaml"
 #define FOUR      "corran-350-eight-manual.yaml"
+#define VACUUM    "corran-350-eight-vacuum.yaml"
+#define PAIR      "corran-350-eight-pair.yaml"
 
 static const double rpm = 3.14159265358979323846 / 30, degree = 3.14159265358979323846 / 180;
 
@@ -254,6 +256,28 @@ static void a_light_air_valve_is_wide_open_at_a_modest_air_flow(void **state) {
   assert_true(!(stiff <= 1.2 * opened));
 }
 
+/* ---- secondaries ---- */
+
+/* While their plates are shut no air goes through their boosters, and nothing may lift fuel over
+   their lips: not the air horn's own depression either. */
+static void shut_secondaries_bring_no_main_fuel(void **state) {
+  static const char *const cards[] = {FOUR, VACUUM, PAIR};
+  static const place places[] = {{0.15, 2000}, {0.3, 2000}, {0.4, 3000}};
+  for (size_t i = 0; i < sizeof cards / sizeof cards[0]; i++) {
+    const lw_twin *t = with(*state, twin_of(*state, cards[i]), "secondary=stuck shut");
+    double most = 0;
+    for (size_t k = 0; k < sizeof places / sizeof places[0]; k++) {
+      lw_point p = at(t, places[k]);
+      for (int n = 0; n < t->net->passage_count; n++) {
+        if (strncmp(t->net->passages[n].name, "main nozzle, rear ", 18) != 0) continue;
+        most = fmax(most, p.fuel_flow[n]);
+      }
+    }
+    printf("%s: shut secondaries' nozzles bring %.2g g/s of fuel at most\n", cards[i], 1e3 * most);
+    assert_true(most < 1e-9);
+  }
+}
+
 /* ---- faults ---- */
 
 static void a_vacuum_leak_leans_idle_and_fades_with_load(void **state) {
@@ -425,6 +449,7 @@ int main(void) {
       cmocka_unit_test(bypass_lets_the_plate_sit_further_closed_and_the_slot_matter_less),
       cmocka_unit_test(the_off_idle_check_valve_leans_off_idle_and_only_there),
       cmocka_unit_test(a_light_air_valve_is_wide_open_at_a_modest_air_flow),
+      cmocka_unit_test(shut_secondaries_bring_no_main_fuel),
       cmocka_unit_test(a_vacuum_leak_leans_idle_and_fades_with_load),
       cmocka_unit_test(a_leaking_power_valve_is_rich_everywhere_and_worst_at_idle),
       cmocka_unit_test(a_high_float_is_rich_and_more_so_at_small_flow),
