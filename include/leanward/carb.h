@@ -142,11 +142,20 @@ typedef struct lw_net {
 
 /* ---- Operating point ----------------------------------------------------------------------- */
 
+/* What lags in time and is therefore given instead of following at once. NaN: it follows. */
+typedef struct lw_held {
+  double manifold;  /* Pa: the engine draws what it draws; what flows in is what the point says */
+  double valve;     /* share open of the air valves, 0..1 */
+  double power;     /* share open of the power valve */
+  double diaphragm; /* share open of vacuum secondaries */
+} lw_held;
+
 typedef struct lw_setting {
-  double throttle;    /* 0: plates on their idle stop, 1: wide open */
-  double speed;       /* rad/s of the crankshaft */
-  double ambient;     /* Pa */
-  double temperature; /* K, air and fuel; 0: as the network's fluids are */
+  double throttle;     /* 0: plates on their idle stop, 1: wide open */
+  double speed;        /* rad/s of the crankshaft */
+  double ambient;      /* Pa */
+  double temperature;  /* K, air and fuel; 0: as the network's fluids are */
+  const lw_held *held; /* NULL: everything follows at once */
 } lw_setting;
 
 /* The unknowns, kept by the caller for a warm start. Set `known` false to start cold. */

@@ -8,6 +8,7 @@
 
 #include <assert.h>
 #include <math.h>
+#include <stddef.h>
 #include <string.h>
 
 enum { TERMS = 16 };
@@ -105,6 +106,15 @@ static void add_row(sheet *w, int row, double r, const terms *d, double by) {
     jacobian(w, row, d->col[i], by * d->v[i]);
 }
 
+/* Whether this member of what is held is given; *value gets it. */
+static bool is_held(const sheet *w, size_t member, double *value) {
+  if (!w->setting->held) return false;
+  double held = *(const double *)(const void *)((const char *)w->setting->held + member);
+  if (held != held) return false;
+  *value = held;
+  return true;
+}
+
 /* ---- nodes ---- */
 
 static void plain_value(sheet *w, int i, const double *x) {
@@ -141,6 +151,7 @@ static void barrel_values(sheet *w, int b, const double *x) {
     double slope = 0;
     double share =
         lw_air_valve_share(horn->p - v.throat, barrel->valve_opens, barrel->valve_full, &slope);
+    if (is_held(w, offsetof(lw_held, valve), &share)) slope = 0;
     open = shut + (1 - shut) * share;
     d_open = (1 - shut) * slope;
     w->valve[b].angle = share;
@@ -185,6 +196,7 @@ static void plate_angle(sheet *w, int b) {
     const struct value *horn = &w->value[barrel->horn], *at = &w->value[barrel->diaphragm];
     double share =
         lw_air_valve_share(horn->over - at->over, barrel->link_from, barrel->link_to, &slope);
+    if (is_held(w, offsetof(lw_held, diaphragm), &share)) slope = 0;
     plate->angle = barrel->closed + barrel->stop + share * travel;
     scaled(&plate->d, &horn->dp, slope * travel);
     scaled(&plate->d, &at->dp, -slope * travel);
@@ -235,6 +247,7 @@ static double gate(sheet *w, const lw_passage *p, terms *d) {
     const struct value *m = &w->value[p->barrel];
     double vacuum = -m->over;
     share = lw_air_valve_share(p->high - vacuum, 0, p->high - p->low, &slope);
+    if (is_held(w, offsetof(lw_held, power), &share)) slope = 0;
     scaled(d, &m->dp, slope);
     break;
   }
@@ -376,9 +389,28 @@ static double draw(const lw_net *net, const lw_setting *set, double p, double *s
   return *slope * p - scale * (1 + e->back) * set->ambient / (g * (r - 1));
 }
 
+/* A manifold at a given pressure: its balance is not the engine's. */
+static void hold_manifold(sheet *w, int node, double given) {
+  const double stiff = 1; /* kg/s for 1e5 Pa */
+  int row = w->net->nodes[node].unknown;
+  place r = w->places[row];
+  assert(r.block < 0);
+  for (int b = 0; b < w->net->barrel_count; b++)
+    memset(w->s->c[b][r.local], 0, sizeof w->s->c[b][r.local]);
+  memset(w->s->d[r.local], 0, sizeof w->s->d[r.local]);
+  w->s->r[row] = stiff * (given - w->value[node].p) / LW_BAR;
+  w->s->through[row] = stiff;
+  jacobian(w, row, row, -stiff);
+}
+
 static void draws(sheet *w) {
   for (int i = 0; i < w->net->manifold_count; i++) {
     int node = w->net->manifolds[i], row = w->net->nodes[node].unknown;
+    double given = 0;
+    if (is_held(w, offsetof(lw_held, manifold), &given)) {
+      hold_manifold(w, node, given);
+      continue;
+    }
     double slope = 0, m = draw(w->net, w->setting, w->value[node].p, &slope);
     terms d;
     d.n = 0;

@@ -32,6 +32,7 @@ static double rough_air(const lw_net *net, const lw_setting *set, double p, doub
 static double rough_manifold(const lw_net *net, const lw_setting *set, double *mach) {
   const lw_draw *e = &net->draw;
   double r = e->compression_ratio, g = e->gamma, lo = 0.05 * set->ambient, hi = set->ambient;
+  if (set->held && lw_known(set->held->manifold)) lo = hi = set->held->manifold;
   double scale = e->eta0 * e->displacement * set->speed /
                  (4 * 3.14159265358979323846 * net->fluids.air_r * e->temperature);
   for (int i = 0; i < 40; i++) {
@@ -203,6 +204,12 @@ lw_status lw_net_throttle_for(const lw_net *net, lw_setting *s, double vacuum, l
       at_hi = at;
     }
   }
-  if (good) return LW_OK;
-  return lw_fail(error, LW_NO_CONVERGENCE, "the flows did not settle (%s)", report.where);
+  if (!good) {
+    return lw_fail(error, LW_NO_CONVERGENCE, "the flows did not settle (%s)", report.where);
+  }
+  /* the flow jumps here: a plugged bleed leaves a well full on one side and empty on the other */
+  return lw_fail(error, LW_NO_CONVERGENCE,
+                 "no throttle gives this vacuum at this speed: at %.2f %% it jumps from %.2f to "
+                 "%.2f kPa",
+                 100 * s->throttle, at_lo / 1e3, at_hi / 1e3);
 }

@@ -124,7 +124,7 @@ static scene *scene_at(kit *k, const lw_twin *twin, double throttle, double rpm)
   scene *s = lw_arena_alloc(k->arena, sizeof *s);
   lw_state state = {0};
   assert_non_null(s);
-  s->setting = (lw_setting){throttle, rpm * RPM, twin->ambient, twin->temperature};
+  s->setting = (lw_setting){throttle, rpm * RPM, twin->ambient, twin->temperature, NULL};
   lw_net_solve(twin->net, &s->setting, &state, &s->report);
   if (s->report.converged) lw_net_point(twin->net, &s->setting, &state, &s->point);
   s->view = (lw_circuit_view){twin->card, twin->net, &s->setting, &s->report, &s->point, -1};

@@ -455,7 +455,7 @@ static void nothing_is_lost_at_solved_points(void **state) {
       lw_state from = {0};
       for (size_t t = 0; t < COUNT(throttles); t++) {
         lw_setting s = {throttles[t], speeds[n % COUNT(speeds)] * RPM, high ? 75e3 : 101325,
-                        high ? 300 : 0};
+                        high ? 300 : 0, NULL};
         lw_report report;
         lw_net_solve(net, &s, &from, &report);
         if (!report.converged) {
@@ -511,22 +511,63 @@ static void warm_start_equals_cold_start(void **state) {
   print_message("warm against cold: worst %.1e\n", worst);
 }
 
+/* ---- what is held ---- */
+
+/* Held where it would settle by itself, nothing changes; held elsewhere, the manifold has what it
+   was told, and the derivatives stay exact. */
+static void held_pressures_are_held(void **state) {
+  const bench *b = *state;
+  for (size_t k = 0; k < b->count; k++) {
+    const lw_net *net = b->all[k].net;
+    static lw_point free_point, held_point;
+    lw_held held = {.valve = NAN, .power = NAN, .diaphragm = NAN};
+    lw_setting s = {.throttle = 0.1, .speed = 1800 * RPM, .ambient = LW_STANDARD_PRESSURE};
+    lw_state from = {0};
+    lw_report report;
+    lw_net_solve(net, &s, &from, &report);
+    assert_true(report.converged);
+    lw_net_point(net, &s, &from, &free_point);
+    held.manifold = free_point.manifold;
+    s.held = &held;
+    lw_net_solve(net, &s, &from, &report);
+    assert_true(report.converged);
+    lw_net_point(net, &s, &from, &held_point);
+    NEAR(held_point.air, free_point.air, 1e-8 * free_point.air);
+    NEAR(held_point.fuel, free_point.fuel, 1e-7 * free_point.fuel);
+    held.manifold = 0.5 * (free_point.manifold + LW_STANDARD_PRESSURE);
+    held.valve = held.power = held.diaphragm = 0.3;
+    lw_net_solve(net, &s, &from, &report);
+    assert_true(report.converged);
+    lw_net_point(net, &s, &from, &held_point);
+    NEAR(held_point.manifold, held.manifold, 0.01);
+    assert_true(held_point.air < free_point.air || net->barrel_count > 1);
+  }
+}
+
 /* ---- what cannot be solved ---- */
 
 /* Each is refused with a place named and the state left alone, or solved to finite flows. */
 static void impossible_settings_are_reported(void **state) {
   const bench *b = *state;
   const lw_setting settings[] = {
-      {NAN, 200, 101325, 0},        {0.3, NAN, 101325, 0},  {0.3, INFINITY, 101325, 0},
-      {0.3, 200, NAN, 0},           {0.3, 200, 0, 0},       {0.3, 200, -5e4, 0},
-      {0.3, 200, 101325, INFINITY}, {0.3, -200, 101325, 0}, {0.3, 200, INFINITY, 0},
-      {-INFINITY, 200, 101325, 0},  {0.3, 1e9, 101325, 0},  {0.3, 200, 1e-300, 0},
+      {NAN, 200, 101325, 0, NULL},
+      {0.3, NAN, 101325, 0, NULL},
+      {0.3, INFINITY, 101325, 0, NULL},
+      {0.3, 200, NAN, 0, NULL},
+      {0.3, 200, 0, 0, NULL},
+      {0.3, 200, -5e4, 0, NULL},
+      {0.3, 200, 101325, INFINITY, NULL},
+      {0.3, -200, 101325, 0, NULL},
+      {0.3, 200, INFINITY, 0, NULL},
+      {-INFINITY, 200, 101325, 0, NULL},
+      {0.3, 1e9, 101325, 0, NULL},
+      {0.3, 200, 1e-300, 0, NULL},
   };
   for (size_t k = 0; k < b->count; k += 5) {
     const lw_net *net = b->all[k].net;
     for (size_t i = 0; i < COUNT(settings); i++) {
       lw_state from = {0}, before;
-      lw_setting good = {0.2, 200, 101325, 0};
+      lw_setting good = {0.2, 200, 101325, 0, NULL};
       lw_report report;
       lw_net_solve(net, &good, &from, &report);
       assert_true(report.converged);
@@ -550,7 +591,7 @@ static void nonsense_start_does_not_spoil_the_answer(void **state) {
   const bench *b = *state;
   for (size_t k = 0; k < b->count; k++) {
     const lw_net *net = b->all[k].net;
-    lw_setting s = {0.1, 1800 * RPM, 101325, 0};
+    lw_setting s = {0.1, 1800 * RPM, 101325, 0, NULL};
     lw_state good = {0}, bad = {.known = true};
     lw_report report;
     lw_point a, c;
@@ -599,7 +640,7 @@ static void idle_stop_holds_the_cards_vacuum(void **state) {
   for (size_t k = 0; k < b->count; k++) {
     const unit *u = &b->all[k];
     double speed = lw_range_middle(u->card->idle.speed);
-    lw_setting s = {0, speed, LW_STANDARD_PRESSURE, 0};
+    lw_setting s = {0, speed, LW_STANDARD_PRESSURE, 0, NULL};
     lw_state from = {0};
     lw_report report;
     lw_point p;
@@ -631,7 +672,7 @@ static void speed_screw_finds_the_vacuum_or_refuses(void **state) {
   for (size_t k = 0; k < b->count; k++) {
     *net = *b->all[k].net;
     assert_true(lw_net_set_stop(net, 750 * RPM, 58e3));
-    lw_setting s = {0, 750 * RPM, LW_STANDARD_PRESSURE, 0};
+    lw_setting s = {0, 750 * RPM, LW_STANDARD_PRESSURE, 0, NULL};
     lw_state from = {0};
     lw_report report;
     lw_point p;
@@ -649,7 +690,7 @@ static void throttle_for_a_vacuum_is_found_or_refused_in_words(void **state) {
   const bench *b = *state;
   for (size_t k = 0; k < b->count; k++) {
     for (double vacuum = 10e3; vacuum < 60e3; vacuum += 12e3) {
-      lw_setting s = {0, 1800 * RPM, LW_STANDARD_PRESSURE, 0};
+      lw_setting s = {0, 1800 * RPM, LW_STANDARD_PRESSURE, 0, NULL};
       lw_state from = {0};
       lw_error error = {0};
       lw_point p;
@@ -657,7 +698,7 @@ static void throttle_for_a_vacuum_is_found_or_refused_in_words(void **state) {
       lw_net_point(b->all[k].net, &s, &from, &p);
       NEAR(s.ambient - p.manifold, vacuum, 1);
     }
-    lw_setting s = {0, 1800 * RPM, LW_STANDARD_PRESSURE, 0};
+    lw_setting s = {0, 1800 * RPM, LW_STANDARD_PRESSURE, 0, NULL};
     lw_state from = {0};
     lw_error error = {0};
     assert_int_equal(lw_net_throttle_for(b->all[k].net, &s, 130e3, &from, &error),
@@ -733,6 +774,7 @@ int main(void) {
       cmocka_unit_test(solving_allocates_nothing),
       cmocka_unit_test(idle_stop_holds_the_cards_vacuum),
       cmocka_unit_test(speed_screw_finds_the_vacuum_or_refuses),
+      cmocka_unit_test(held_pressures_are_held),
       cmocka_unit_test(throttle_for_a_vacuum_is_found_or_refused_in_words),
       cmocka_unit_test(cards_that_cannot_flow_are_refused_in_trade_words),
       cmocka_unit_test(cards_beyond_the_networks_reach_are_refused),
