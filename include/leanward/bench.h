@@ -59,7 +59,7 @@ lw_status lw_twin_new(lw_arena *arena, const lw_card *card, lw_twin **twin,
    percentage with a sign changes a size by that much. Edits are done in order, each on what those
    before it left. Idle stops stay where they are unless edited. Before a size may stand
    "secondary", or "left" or "right" for the primary barrels of that side; a screw is called by its
-   name on the card. A screw is not turned past its stops, and what is sealed is not changed. */
+   name on the card, "screws" are all that turn. A screw is not turned past its stops, and what is sealed is not changed. */
 lw_status lw_what_if(lw_arena *arena, lw_units *units, const lw_twin *from,
                      const char *const *edits, size_t count, lw_twin **changed,
                      lw_error *error) LW_MUST_USE;

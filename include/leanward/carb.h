@@ -199,8 +199,8 @@ void lw_net_point(const lw_net *net, const lw_setting *setting, const lw_state *
                   lw_point *point);
 
 /* The throttle (0 at the stop; may come out below 0: plates further shut than the stop) at which
-   the manifold has this vacuum at this speed, by bracketing and the solver. LW_NO_CONVERGENCE says
-   why. */
+   the manifold has this vacuum within 1 Pa at this speed, by bracketing and the solver.
+   LW_NO_CONVERGENCE says why: out of reach, no flows found, or a vacuum that jumps over it. */
 lw_status lw_net_throttle_for(const lw_net *net, lw_setting *setting, double vacuum,
                               lw_state *state, lw_error *error) LW_MUST_USE;
 

@@ -54,6 +54,8 @@ lw_status lw_edit_secondary(lw_edit *e);
 
 /* A screw of the card by what a person calls it; NULL: there is none. */
 lw_screw_card *lw_edit_find_screw(const lw_card *card, const char *name);
+/* True for what names any screw ("mixture screw") or all of them ("screws"). */
+bool lw_edit_screw_word(const char *name);
 /* "left screw": what a screw of the card is called in an edit. Returns buffer. */
 const char *lw_edit_screw_name(char *buffer, size_t size, const lw_screw_card *screw);
 

@@ -24,6 +24,17 @@ const char *lw_edit_screw_name(char *buffer, size_t size, const lw_screw_card *s
   return buffer;
 }
 
+/* How people call a screw when there is one to turn, and all of them turned alike. */
+static const char *const any_screw[] = {"screw", "mixture screw", "idle mixture screw", NULL};
+static const char *const all_screws[] = {"screws", "mixture screws", "idle mixture screws",
+                                         "both screws", NULL};
+
+static bool one_of(const char *name, const char *const *words) {
+  while (*words && !lw_text_same(name, *words))
+    words++;
+  return *words != NULL;
+}
+
 lw_screw_card *lw_edit_find_screw(const lw_card *card, const char *name) {
   const lw_list *list = &card->carburetor.screws;
   /* the copied card's own screws (copy_card in what_if.c), which lw_list holds as const */
@@ -33,9 +44,18 @@ lw_screw_card *lw_edit_find_screw(const lw_card *card, const char *name) {
   for (size_t i = 0; i < list->count; i++) {
     if (lw_text_same(name, lw_edit_screw_name(own, sizeof own, &screws[i]))) return &screws[i];
   }
-  bool any = lw_text_same(name, "screw") || lw_text_same(name, "mixture screw") ||
-             lw_text_same(name, "idle mixture screw");
-  return any && list->count == 1 ? &screws[0] : NULL;
+  if (!one_of(name, any_screw)) return NULL;
+  size_t turnable = 0, at = 0;
+  for (size_t i = 0; i < list->count; i++) {
+    if (screws[i].kind == LW_SCREW_FIXED) continue;
+    turnable++;
+    at = i;
+  }
+  return turnable == 1 || list->count == 1 ? &screws[at] : NULL;
+}
+
+bool lw_edit_screw_word(const char *name) {
+  return one_of(name, any_screw) || one_of(name, all_screws);
 }
 
 static double screw_now(const lw_screw_card *s) {
@@ -43,12 +63,7 @@ static double screw_now(const lw_screw_card *s) {
   return lw_known(now) ? now : s->kind == LW_SCREW_FUEL_LIMITER ? 1.5 : 2;
 }
 
-lw_status lw_edit_screw(lw_edit *e) {
-  lw_screw_card *s = lw_edit_find_screw(e->card, e->name);
-  if (!s && e->card->carburetor.screws.count == 0) {
-    return lw_edit_refuse(e, "the card names no mixture screw");
-  }
-  if (!s) return lw_edit_refuse(e, "the card names several screws; say which one");
+static lw_status turn(const lw_edit *e, lw_screw_card *s) {
   if (s->kind == LW_SCREW_FIXED) {
     return lw_edit_refuse(e, "this idle mixture is fixed: there is no screw to turn");
   }
@@ -67,6 +82,42 @@ lw_status lw_edit_screw(lw_edit *e) {
   }
   s->preset = (lw_range){at, at, at};
   return LW_OK;
+}
+
+static lw_status turn_all(const lw_edit *e) {
+  const lw_list *list = &e->card->carburetor.screws;
+  lw_screw_card *screws = // NOLINTNEXTLINE(performance-no-int-to-ptr)
+      (lw_screw_card *)(uintptr_t)list->items;
+  lw_status status = LW_OK;
+  size_t turned = 0;
+  for (size_t i = 0; i < list->count && status == LW_OK; i++) {
+    if (screws[i].kind == LW_SCREW_FIXED) continue;
+    status = turn(e, &screws[i]);
+    turned++;
+  }
+  return turned ? status
+                : lw_edit_refuse(e, "this idle mixture is fixed: there is no screw to turn");
+}
+
+/* Several screws and none was named: which there are. */
+static lw_status say_which(const lw_edit *e) {
+  const lw_list *list = &e->card->carburetor.screws;
+  const lw_screw_card *screws = list->items;
+  char names[240] = "", own[96];
+  for (size_t i = 0; i < list->count; i++) {
+    if (screws[i].kind == LW_SCREW_FIXED) continue;
+    lw_text_append(names, sizeof names, "'%s', ", lw_edit_screw_name(own, sizeof own, &screws[i]));
+  }
+  return lw_edit_refuse(e, "there are several screws; write %sor 'screws' for all alike", names);
+}
+
+lw_status lw_edit_screw(lw_edit *e) {
+  if (e->card->carburetor.screws.count == 0) {
+    return lw_edit_refuse(e, "the card names no mixture screw");
+  }
+  if (one_of(e->name, all_screws)) return turn_all(e);
+  lw_screw_card *s = lw_edit_find_screw(e->card, e->name);
+  return s ? turn(e, s) : say_which(e);
 }
 
 lw_status lw_edit_stop(lw_edit *e) {

@@ -45,7 +45,9 @@
   X("booster", BORE, "booster venturi throat", false, lw_edit_size, NULL)                          \
   X("throttle bore", BORE, "bore at the throttle plate", false, lw_edit_size, NULL)                \
   X("nozzle lip", BORE, "height of the nozzle above the fuel level", false, lw_edit_size, NULL)    \
-  X("screw", "turns", "mixture screw by its name on the card, as in 'left screw'; + is outward",   \
+  X("screw", "turns",                                                                              \
+    "mixture screw by its name on the card, as in 'left screw'; 'screws': all alike; + is "        \
+    "outward",                                                                                     \
     false, lw_edit_screw, NULL)                                                                    \
   X("idle stop", "deg; + or - turns", "speed screw: throttle plate over shut; + opens", false,     \
     lw_edit_stop, NULL)                                                                            \
@@ -235,7 +237,9 @@ static bool find_row(lw_edit *e, const char *name) {
 
 static bool find_name(lw_edit *e) {
   char rest[sizeof e->name];
-  if (lw_edit_find_screw(e->card, e->name)) return find_row(e, "screw");
+  if (lw_edit_screw_word(e->name) || lw_edit_find_screw(e->card, e->name)) {
+    return find_row(e, "screw");
+  }
   if (find_row(e, e->name)) return true;
   snprintf(rest, sizeof rest, "%s", e->name);
   e->secondary = strip(rest, "secondary");
@@ -315,22 +319,6 @@ static void set_stop(lw_net *net, double stop) {
   }
 }
 
-static bool is_slot(const lw_passage *p) {
-  return p->gate == LW_GATE_SLOT_BELOW || p->gate == LW_GATE_SLOT_ABOVE;
-}
-
-/* Slots stay where they are cut, also when an edit brings a passage before them. */
-static void keep_slots(lw_net *net, const lw_net *like) {
-  int k = 0;
-  for (int i = 0; i < net->passage_count; i++) {
-    if (!is_slot(&net->passages[i])) continue;
-    while (k < like->passage_count && !is_slot(&like->passages[k]))
-      k++;
-    if (k == like->passage_count) return;
-    net->passages[i].low = like->passages[k++].low;
-  }
-}
-
 /* The network of the changed card; what cannot be is the edits' fault, not a line's of the card. */
 static lw_status rebuild(lw_arena *arena, lw_twin *twin, const lw_net *from, const char *edits,
                          double stop, lw_error *error) {
@@ -339,7 +327,6 @@ static lw_status rebuild(lw_arena *arena, lw_twin *twin, const lw_net *from, con
   lw_status status = why ? lw_fail(&own, LW_BAD_INPUT, "%s", why)
                          : lw_net_build_like(arena, twin->card, from, &twin->net, &own);
   if (status == LW_OK) {
-    keep_slots(twin->net, from);
     set_stop(twin->net, stop);
     return lw_twin_alter(twin, error);
   }

@@ -6,6 +6,7 @@
 #include "build.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 typedef struct family {
@@ -80,9 +81,22 @@ static void primaries_with_screws(lw_builder *b) {
   }
 }
 
+/* The diaphragm of vacuum secondaries hangs on the booster of this barrel, its unit's first. */
+static int diaphragm_of(lw_builder *b, int barrel, const char *unit) {
+  char node[LW_NET_NAME] = "secondary diaphragm", bleed[LW_NET_NAME] = "diaphragm bleed";
+  if (unit[0]) {
+    lw_text_append(node, sizeof node, ", %s", unit);
+    lw_text_append(bleed, sizeof bleed, ", %s", unit);
+  }
+  int at = build_node(b, LW_NET_GAS, -1, 0, 0, node);
+  build_gas(b, b->net->barrels[barrel].signal, at, 0.5e-6, bleed);
+  return at;
+}
+
 static void secondary_barrels(lw_builder *b, lw_linkage linkage, bool air_valve, int diaphragm) {
   const lw_carburetor_card *c = &b->card->carburetor;
   int count = secondaries(b->card);
+  b->secondary = true;
   for (int i = 0; i < count; i++) {
     char name[LW_NET_NAME] = "rear ";
     lw_text_append(name, sizeof name, "%s", side(i, count));
@@ -97,6 +111,7 @@ static void secondary_barrels(lw_builder *b, lw_linkage linkage, bool air_valve,
     lw_barrel_nodes at = build_idle(b, barrel, well, &c->secondary, name);
     build_port_fixed(b, at, &c->secondary);
   }
+  b->secondary = false;
 }
 
 /* ---- families ---- */
@@ -156,9 +171,17 @@ static void build_four_air_valve(lw_builder *b) {
 static void build_four_vacuum(lw_builder *b) {
   build_unit(b, "");
   primaries_with_screws(b);
-  int diaphragm = build_node(b, LW_NET_GAS, -1, 0, 0, "secondary diaphragm");
-  build_gas(b, b->net->barrels[0].signal, diaphragm, 0.5e-6, "diaphragm bleed");
-  secondary_barrels(b, LW_LINK_DIAPHRAGM, false, diaphragm);
+  secondary_barrels(b, LW_LINK_DIAPHRAGM, false, diaphragm_of(b, 0, ""));
+}
+
+/* The secondaries of one unit of a pair, as its card says; first: the unit's first barrel. */
+static void pair_secondaries(lw_builder *b, int first, const char *unit) {
+  int operation = b->card->carburetor.secondary.operation;
+  if (operation == 2) {
+    secondary_barrels(b, LW_LINK_DIAPHRAGM, false, diaphragm_of(b, first, unit));
+  } else {
+    secondary_barrels(b, LW_LINK_LATE, operation == 3, -1);
+  }
 }
 
 /* Front: fixed idle. Rear: adjustable primaries, secondaries with a fixed idle of their own. */
@@ -174,10 +197,11 @@ static void build_pair(lw_builder *b) {
     lw_barrel_nodes at = build_idle(b, barrel, well, &c->primary, name);
     build_port_fixed(b, at, &c->primary);
   }
-  secondary_barrels(b, LW_LINK_LATE, c->secondary.operation == 3, -1);
+  pair_secondaries(b, 0, "front");
+  int first = b->net->barrel_count;
   build_unit(b, "rear");
   primaries_with_screws(b);
-  secondary_barrels(b, LW_LINK_LATE, c->secondary.operation == 3, -1);
+  pair_secondaries(b, first, "rear");
 }
 
 static const family families[] = {
@@ -223,31 +247,47 @@ static lw_status check_unit(const lw_card *card, lw_error *error) {
   return LW_OK;
 }
 
+static double widest_step(const lw_values *rods) {
+  double widest = 0;
+  for (size_t i = 0; i < rods->count; i++)
+    widest = fmax(widest, rods->x[i]);
+  return widest;
+}
+
+/* The sizes of one side: what could not flow, in trade words. */
+static lw_status check_group(const lw_card *card, const lw_barrel_card *g, const char *side,
+                             lw_error *error) {
+  const struct {
+    bool wrong;
+    const char *key, *text;
+  } faults[] = {
+      {g->main_jet > 0.5 * g->venturi, "main jet",
+       "the main jet is wider than half the venturi; one of them is mistyped"},
+      {g->power_jet > 0.5 * g->venturi, "power jet",
+       "the power jet is wider than half the venturi; one of them is mistyped"},
+      {widest_step(&g->rods) >= g->main_jet, "rods",
+       "the rod fills its jet: no fuel can pass; check the rod and the main jet"},
+      {g->idle_feed > g->main_jet, "idle feed",
+       "the idle feed is wider than the main jet that feeds it"},
+      {g->nozzle_lip <= 0, "nozzle lip",
+       "a nozzle at or under the fuel level siphons: the lip must lie above it"},
+  };
+  for (size_t i = 0; i < sizeof faults / sizeof faults[0]; i++) {
+    char field[60];
+    if (!faults[i].wrong) continue;
+    snprintf(field, sizeof field, "carburetor, %s, %s", side, faults[i].key);
+    return refuse(card, error, g->line, field, faults[i].text);
+  }
+  return LW_OK;
+}
+
 /* What could not flow, in trade words. */
 static lw_status check(const lw_card *card, lw_error *error) {
   lw_status status = check_unit(card, error);
   if (status != LW_OK) return status;
-  const lw_barrel_card *groups[] = {&card->carburetor.primary, &card->carburetor.secondary};
-  for (size_t i = 0; i < 2; i++) {
-    const lw_barrel_card *g = groups[i];
-    if (g->main_jet > 0.5 * g->venturi) {
-      return refuse(card, error, g->line, "carburetor, main jet",
-                    "the main jet is wider than half the venturi; one of them is mistyped");
-    }
-    if (g->rods.count && g->rods.x[0] >= g->main_jet) {
-      return refuse(card, error, g->line, "carburetor, rods",
-                    "the rod fills its jet: no fuel can pass; check the rod and the main jet");
-    }
-    if (g->idle_feed > g->main_jet) {
-      return refuse(card, error, g->line, "carburetor, idle feed",
-                    "the idle feed is wider than the main jet that feeds it");
-    }
-    if (g->nozzle_lip <= 0) {
-      return refuse(card, error, g->line, "carburetor, nozzle lip",
-                    "a nozzle at or under the fuel level siphons: the lip must lie above it");
-    }
-  }
-  return LW_OK;
+  status = check_group(card, &card->carburetor.primary, "primary", error);
+  if (status != LW_OK) return status;
+  return check_group(card, &card->carburetor.secondary, "secondary", error);
 }
 
 /* back: ours. Residual gas at idle is some 20 to 30 % by mass (Heywood 1988, 6.4; Fox, Cheng and
@@ -297,14 +337,23 @@ bool lw_net_set_stop(lw_net *net, double speed, double vacuum) {
   return true;
 }
 
+/* The half of a barrel's slot on this side of the plate; NULL: it has none. A what-if may add or
+   take passages, so that a slot's place in the list tells nothing. */
+static const lw_passage *slot_like(const lw_net *like, const lw_passage *slot) {
+  for (int i = 0; i < like->passage_count; i++) {
+    const lw_passage *p = &like->passages[i];
+    if (p->gate == slot->gate && p->barrel == slot->barrel) return p;
+  }
+  return NULL;
+}
+
 void lw_net_keep_stop(lw_net *net, const lw_net *like) {
   set_stops(net, like->barrels[0].stop);
-  for (int i = 0; i < net->passage_count && i < like->passage_count; i++) {
-    bool slot = like->passages[i].gate == LW_GATE_SLOT_BELOW ||
-                like->passages[i].gate == LW_GATE_SLOT_ABOVE;
-    if (slot && net->passages[i].gate == like->passages[i].gate) {
-      net->passages[i].low = like->passages[i].low;
-    }
+  for (int i = 0; i < net->passage_count; i++) {
+    lw_passage *p = &net->passages[i];
+    if (p->gate != LW_GATE_SLOT_BELOW && p->gate != LW_GATE_SLOT_ABOVE) continue;
+    const lw_passage *slot = slot_like(like, p);
+    if (slot) p->low = slot->low;
   }
 }
 
@@ -354,6 +403,7 @@ lw_status lw_net_build_like(lw_arena *arena, const lw_card *card, const lw_net *
   build_number(&b);
   if (b.missing[0]) {
     lw_error_place(error, card->file, card->carburetor.line, "carburetor");
+    b.missing[strlen(b.missing) - 1] = '\0'; /* the comma behind the last */
     return lw_fail(error, LW_BAD_INPUT, "the card lacks %s", b.missing);
   }
   if (like) lw_net_keep_stop(net, like);

@@ -13,6 +13,7 @@ typedef struct lw_builder {
   const lw_card *card;
   lw_error *error;
   char missing[360];                              /* keys the card lacks */
+  bool secondary;                                 /* whose sizes are asked for */
   int ambient, cleaned, air_horn, manifold, bowl; /* nodes of the unit being built */
 } lw_builder;
 

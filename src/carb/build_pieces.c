@@ -109,10 +109,11 @@ lw_passage *build_gas(lw_builder *b, int from, int to, double cd_area, const cha
 }
 
 double build_size(lw_builder *b, double size, const char *key) {
+  char whose[48];
   if (lw_known(size) && size > 0) return size;
-  if (!strstr(b->missing, key)) {
-    lw_text_append(b->missing, sizeof b->missing, b->missing[0] ? ", %s" : "%s", key);
-  }
+  snprintf(whose, sizeof whose, "%s%s,", b->secondary ? "secondary " : "", key);
+  if (strstr(b->missing, whose)) return 1e-3;
+  lw_text_append(b->missing, sizeof b->missing, b->missing[0] ? " %s" : "%s", whose);
   return 1e-3;
 }
 

@@ -220,6 +220,25 @@ bool cli_range_option(cli_range *range, int c, const char *value) {
   }
 }
 
+/* What goes to standard output, once at most. */
+static int to_output(const cli_range *range) {
+  const char *const files[] = {range->csv, range->svg, range->png};
+  int count = range->json;
+  for (size_t i = 0; i < 3; i++)
+    count += files[i] && strcmp(files[i], "-") == 0;
+  return count;
+}
+
+const char *cli_range_conflict(const cli_range *range) {
+  if (range->line && range->throttle) {
+    return "along a line the load sets the throttle: leave --throttle or --over out";
+  }
+  if (to_output(range) > 1) {
+    return "only one of --csv, --json, --svg and --png can go to standard output";
+  }
+  return NULL;
+}
+
 /* ---- tables ---- */
 
 void cli_cell(FILE *to, int width, int decimals, double x) {

@@ -39,6 +39,8 @@ lw_status cli_run(cli_twin *t, const cli_range *range, bool fine, lw_map **map,
                   lw_error *error) LW_MUST_USE;
 /* Take an option both commands have; false: it is not one of them, or wrong (then said). */
 bool cli_range_option(cli_range *range, int c, const char *value);
+/* Why these options do not go together; NULL: they do. */
+const char *cli_range_conflict(const cli_range *range);
 #define CLI_RANGE_OPTIONS                                                                          \
   {"throttle", required_argument, NULL, 't'}, {"speed", required_argument, NULL, 'n'},             \
       {"csv", optional_argument, NULL, 'c'}, {"svg", required_argument, NULL, 'S'},                \

@@ -189,6 +189,8 @@ int cmd_map(int argc, char **argv) {
   }
   if (optind + 1 != argc) return cli_usage("map", "one spec card was expected");
   if (circuits && !range.speed && !range.line) range.speed = "2000 rpm";
+  const char *conflict = cli_range_conflict(&range);
+  if (conflict) return cli_usage("map", "%s", conflict);
   lw_error error = {0};
   cli_twin t;
   int code = cli_twin_open(&t, argv[optind], &error) == LW_OK ? answer(&t, &range, circuits, &error)

@@ -236,6 +236,8 @@ int cmd_try(int argc, char **argv) {
   }
   if (optind == argc) return cli_usage("try", "a spec card and what to change were expected");
   if (optind + 1 == argc) return cli_usage("try", "what to change was expected behind the card");
+  const char *conflict = cli_range_conflict(&range);
+  if (conflict) return cli_usage("try", "%s", conflict);
   lw_error error = {0};
   cli_twin t;
   int code = cli_twin_open(&t, argv[optind], &error) == LW_OK

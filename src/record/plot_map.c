@@ -313,6 +313,16 @@ static void bands(plotter *p) {
   }
 }
 
+/* What the hatched cells are; NULL: there are none. */
+static const char *gap_words(const lw_map *m) {
+  bool dry = false;
+  for (size_t i = 0; i < m->throttles * m->speeds; i++)
+    dry = dry || (m->points[i].report.converged && !(m->points[i].afr == m->points[i].afr));
+  if (dry && m->failed) return "hatched: no fuel flows, or the flows did not settle";
+  if (dry) return "hatched: no fuel flows there";
+  return m->failed ? "hatched: the flows did not settle there" : NULL;
+}
+
 /* Cells with a corner that did not converge, or has no fuel. */
 static void gaps(plotter *p) {
   const lw_map *m = p->chart->map;
@@ -386,7 +396,7 @@ static void color_bar(plotter *p, double y) {
 static double height(lw_canvas *c, const void *what) {
   const chart *ch = what;
   return lw_canvas_title(c, ch->title, ch->note, false) + 23 + HIGH + 36 + BAR + 20 +
-         (ch->map->failed ? 16 : 0);
+         (gap_words(ch->map) ? 16 : 0);
 }
 
 static void draw(lw_canvas *c, const void *what) {
@@ -413,9 +423,10 @@ static void draw(lw_canvas *c, const void *what) {
   free(room);
   lw_canvas_outline(c, &p.f);
   color_bar(&p, p.f.bottom + 36);
-  if (m->failed) {
+  const char *hatched = gap_words(m);
+  if (hatched) {
     lw_canvas_text(c, 10, false, LW_TINT_SOFT, LW_ALIGN_LEFT, 12, p.f.bottom + 36 + BAR + 18,
-                   "hatched: the flows did not settle there");
+                   hatched);
   }
 }
 

@@ -2,68 +2,11 @@
 **
 ** Runs the program itself (LEANWARD in the environment), in the source folder.
 */
-#include "check.h"
-
-#include <stdlib.h>
-#include <sys/wait.h>
-#include <unistd.h>
-
-enum { TEXT = 32768 };
+#include "run.h"
 
 #define SIX   "cards/corran-220-six-manual.yaml"
 #define EIGHT "cards/corran-290-eight-manual.yaml"
 #define FOUR  "cards/corran-350-eight-manual.yaml"
-
-typedef struct ran {
-  int code; /* -1: ended by a signal */
-  char out[TEXT], err[TEXT];
-} ran;
-
-static int scratch(const char *text) {
-  char path[] = "/tmp/leanward-test-XXXXXX";
-  int fd = mkstemp(path);
-  assert_true(fd >= 0);
-  unlink(path);
-  assert_int_equal(write(fd, text, strlen(text)), (ssize_t)strlen(text));
-  lseek(fd, 0, SEEK_SET);
-  return fd;
-}
-
-static void slurp(int fd, char text[TEXT]) {
-  ssize_t n = pread(fd, text, TEXT - 1, 0);
-  assert_true(n >= 0);
-  text[n] = '\0';
-  close(fd);
-}
-
-static const ran *run(const char *const *args, const char *input) {
-  const char *argv[24] = {getenv("LEANWARD")};
-  assert_non_null(argv[0]);
-  for (size_t i = 0; args[i]; i++) {
-    assert_true(i + 2 < 24);
-    argv[i + 1] = args[i];
-  }
-  int in = scratch(input), out = scratch(""), err = scratch("");
-  fflush(NULL);
-  pid_t child = fork();
-  assert_true(child >= 0);
-  if (child == 0) {
-    dup2(in, 0);
-    dup2(out, 1);
-    dup2(err, 2);
-    if (chdir(getenv("SOURCE_ROOT")) == 0) execv(argv[0], (char *const *)(uintptr_t)argv);
-    _exit(99);
-  }
-  int status = 0;
-  assert_int_equal(waitpid(child, &status, 0), child);
-  static ran r;
-  r.code = WIFEXITED(status) ? WEXITSTATUS(status) : -1;
-  close(in);
-  slurp(out, r.out);
-  slurp(err, r.err);
-  return &r;
-}
-#define RUN(...) run((const char *const[]){__VA_ARGS__, NULL}, "")
 
 static void refused(const ran *r, const char *part) {
   HOLDS(r->err, part);
@@ -85,7 +28,8 @@ static void a_name_nobody_knows_gets_the_nearest(void **state) {
   tried(EIGHT, "lefft screw=1 turn", "is 'left screw' meant?");
   tried(FOUR, "secondary main jett=2 mm", "is 'secondary main jet' meant?");
   tried(SIX, "flux compensator=1", "`leanward try --list` prints the names");
-  tried(EIGHT, "screw=+1/4 turn", "several screws; say which one");
+  tried(EIGHT, "idle mixture screw=+1/4 turn",
+        "several screws; write 'left screw', 'right screw', or 'screws' for all alike");
 }
 
 static void what_is_no_edit_is_refused(void **state) {
@@ -135,6 +79,7 @@ static void screws_stop_at_their_stops_and_sealed_is_sealed(void **state) {
   tried(SIX, "mixture screw=+9 turns", "where a sealed stop holds it: force breaks it off");
   tried(SIX, "mixture screw=-3 turns", "it goes from 0 turns to 3 turns");
   tried(EIGHT, "left screw=3 1/4 turns", "it goes from 0 turns to 3 turns");
+  tried(EIGHT, "screws=+2 turns", "it goes from 0 turns to 3 turns");
   tried(EIGHT, "idle limiter=1.2 mm", "the limiter is sealed and is never changed");
   tried(EIGHT, "idle limiter=worn 5 %", "is never changed");
   tried(SIX, "idle stop=1/4 turn", "write a change, as +1/4 turn");
@@ -175,8 +120,31 @@ static void axes_and_files_that_cannot_be_are_refused(void **state) {
   refused(RUN("map", SIX, "--over", "airflow", "--speed", "2000 rpm"), "at least two speeds");
   refused(RUN("map", SIX, "--over", "fuel"), "--help");
   refused(RUN("map", SIX, "--svg", "/nonexistent/x.svg"), "/nonexistent/x.svg");
+  refused(RUN("map", SIX, "--over", "airflow", "--throttle", "5 %"), "leave --throttle or --over");
+  refused(RUN("map", SIX, "--csv", "--json"), "can go to standard output");
+  refused(RUN("try", SIX, "fuel=E10", "--svg", "-", "--png", "-"), "can go to standard output");
   refused(RUN("map", SIX, EIGHT), "one spec card was expected");
   refused(RUN("map"), "one spec card was expected");
+}
+
+static void sizes_of_the_secondary_side_are_told_from_the_primary(void **state) {
+  (void)state;
+  const char *map[] = {"map", "-", NULL};
+  const char *const sides[] = {"", "main jet: 2.6 mm, main bleed: 1.5 mm, rods: [1 mm, 2.7 mm], "};
+  const char *const words[] = {"the card lacks secondary main jet, secondary main bleed;",
+                               "carburetor, secondary, rods: the rod fills its jet"};
+  for (size_t i = 0; i < 2; i++) {
+    char card[900];
+    snprintf(
+        card, sizeof card,
+        "unit: X-2\nengine: {displacement: 5.7 L}\ncarburetor:\n  primary: {count: 2, throttle "
+        "bore: 35 mm, venturi: 28 mm, main jet: 1.8 mm,\n    main bleed: 1.8 mm, idle feed: 0.8 "
+        "mm, idle bleed: 1.4 mm, idle port: 1.5 mm}\n  secondary: {%scount: 2, throttle bore: 44 "
+        "mm, venturi: 38 mm, operation: mechanical}\n"
+        "  screws: [{name: left, kind: fuel}, {name: right, kind: fuel}]\n",
+        sides[i]);
+    refused(run(map, card), words[i]);
+  }
 }
 
 /* ---- and what is right goes through ---- */
@@ -248,6 +216,7 @@ int main(void) {
       cmocka_unit_test(screws_stop_at_their_stops_and_sealed_is_sealed),
       cmocka_unit_test(parts_a_unit_does_not_have_are_named),
       cmocka_unit_test(a_card_that_lacks_sizes_is_told_what_fills_them),
+      cmocka_unit_test(sizes_of_the_secondary_side_are_told_from_the_primary),
       cmocka_unit_test(axes_and_files_that_cannot_be_are_refused),
       cmocka_unit_test(tables_fit_a_terminal_of_80_columns),
       cmocka_unit_test(csv_has_its_columns_on_every_row),
