@@ -38,7 +38,7 @@ typedef enum lw_vacuum_source {
 } lw_vacuum_source;
 
 typedef struct lw_spark {
-  double initial;      /* rad at or below the slowest point of the centrifugal curve */
+  double initial;       /* rad at or below the slowest point of the centrifugal curve */
   lw_curve centrifugal; /* rad over initial against rad/s */
   lw_curve vacuum;      /* rad against Pa of vacuum at the distributor */
   lw_vacuum_source source;
@@ -52,25 +52,25 @@ typedef struct lw_cylinder_health {
 } lw_cylinder_health;
 
 typedef struct lw_engine {
-  int cylinders, layout; /* 1 inline, 2 vee, 3 flat */
+  int cylinders, layout;                                /* 1 inline, 2 vee, 3 flat */
   double displacement, compression_ratio, bore, stroke; /* of all cylinders, m3; m */
   int side[LW_CYLINDERS_MOST]; /* side of the carburetor that feeds it; barrel b is on side b % 2 */
   int sides;                   /* 1 when all barrels feed all cylinders */
   double crossing; /* share of a side's charge that goes to the other side's cylinders, 0..0.5 */
   double spread;   /* standard deviation of lambda between cylinders of one side, warm */
   double flutter;  /* the same from cycle to cycle */
-  double overlap;  /* valve overlap factor, rad/m (Fox, Cheng and Heywood) */
-  double friction; /* factor on rubbing friction, trimmed so that the sound engine idles as its card
-                      says; 0.6 to 1.6 is plausible */
-  double accessory;        /* N m: fan, generator, water pump at 1,000 rpm; rises with speed */
-  double converter;        /* N m s2: torque over speed squared, turbine at rest; 0: manual */
-  double inertia;          /* kg m2 of crankshaft, flywheel or converter */
-  double manifold_volume;  /* m3 */
+  double overlap;  /* valve overlap factor, rad/m (Fox, Cheng and Heywood); and */
+  double friction; /* factor on rubbing friction: both trimmed so that the sound engine idles as its
+                      card says; 0.1 to 1.5 degrees/m and 0.7 to 1.4 are plausible */
+  double accessory;             /* N m: fan, generator, water pump at 1,000 rpm; rises with speed */
+  double converter;             /* N m s2: torque over speed squared, turbine at rest; 0: manual */
+  double inertia;               /* kg m2 of crankshaft, flywheel or converter */
+  double manifold_volume;       /* m3 */
   double speed_hot, vacuum_hot; /* idle speed (rad/s) and vacuum (Pa) it was trimmed to */
   lw_spark spark;
-  double timing_error;     /* rad the whole timing is early (+) or late (-) */
+  double timing_error; /* rad the whole timing is early (+) or late (-) */
   lw_cylinder_health health[LW_CYLINDERS_MOST];
-  int leak_cylinder; /* the network's vacuum leak feeds this cylinder alone; -1: all */
+  int leak_cylinder;   /* the network's vacuum leak feeds this cylinder alone; -1: all */
   double exhaust_leak; /* share of outside air in the sample at the probe, 0..1 */
   lw_fuel fuel;
 } lw_engine;
@@ -84,9 +84,9 @@ typedef struct lw_surroundings {
 lw_surroundings lw_surroundings_standard(void); /* sea level, 293.15 K, dry, warm */
 
 /* An engine from a card and the card's network: what the card does not say is assumed
-   (docs/physics-engine.md lists it). Friction is trimmed so that the healthy engine, screws as
-   preset, turns at the card's idle speed at the card's idle vacuum; where that cannot be, friction
-   stays at its bound and trimmed gets false. trimmed may be NULL. */
+   (docs/physics-engine.md lists it). Valve overlap, then friction, are trimmed so that the healthy
+   engine, screws as preset, turns at the card's idle speed at the card's idle vacuum; where that
+   cannot be, they stay at their bounds and trimmed gets false. trimmed may be NULL. */
 lw_status lw_engine_new(lw_arena *arena, const lw_card *card, const lw_net *net, lw_engine **engine,
                         bool *trimmed, lw_error *error) LW_MUST_USE;
 
@@ -104,9 +104,9 @@ double lw_timing(const lw_engine *engine, double speed, double distributor_vacuu
 
 /* What arrives at the cylinders. Flows are of the whole engine, kg/s. */
 typedef struct lw_charge {
-  double speed, manifold; /* rad/s, Pa */
+  double speed, manifold;               /* rad/s, Pa */
   double air[LW_SIDES], fuel[LW_SIDES]; /* arriving from each side; side 1 unused with one side */
-  double leak;   /* air of the vacuum leak, counted in air[] unless leak_cylinder says whose it is */
+  double leak; /* air of the vacuum leak, counted in air[] unless leak_cylinder says whose it is */
   double timing; /* rad before top dead center */
   lw_surroundings around;
 } lw_charge;
@@ -122,10 +122,10 @@ typedef struct lw_cylinder {
 /* What comes of it. */
 typedef struct lw_burned {
   lw_cylinder cylinder[LW_CYLINDERS_MOST];
-  double imep, pmep, fmep; /* Pa: gross indicated, pumping, rubbing with accessories */
-  double torque;           /* N m at the crankshaft, friction and accessories taken off */
-  double timing, best;     /* rad: as fired, for best torque */
-  double lambda;           /* of the whole engine */
+  double imep, pmep, fmep;  /* Pa: gross indicated, pumping, rubbing with accessories */
+  double torque;            /* N m at the crankshaft, friction and accessories taken off */
+  double timing, best;      /* rad: as fired, for best torque */
+  double lambda;            /* of the whole engine */
   double residual, misfire; /* means */
   double efficiency;        /* of combustion: heat released over heat of the fuel */
   lw_products exhaust;      /* at the port, all cylinders mixed: dry with NO; HC as carbon */
@@ -141,8 +141,9 @@ void lw_burn_charge(const lw_engine *engine, const lw_charge *charge, lw_burned 
    overlap rad/m, phi the fuel-air equivalence ratio. */
 double lw_residual(double speed, double inlet, double exhaust, double overlap, double phi,
                    double compression_ratio);
-/* Share of cycles that do not burn. Ours; see docs/physics-engine.md. */
-double lw_misfire(double lambda, double residual, double spark, double compression);
+/* Share of cycles that do not burn. filling: manifold pressure over standard pressure. Ours; see
+   docs/physics-engine.md. */
+double lw_misfire(double lambda, double residual, double filling, double spark, double compression);
 /* Rubbing friction, Pa: Barnes-Moss less its pumping, cold oil by viscosity. */
 double lw_friction(double speed, double coolant);
 /* NO, mole fraction of wet burned gas at the end of burning (extended Zeldovich, burned gas at
@@ -156,9 +157,9 @@ typedef struct lw_running {
   lw_setting setting;
   lw_point point; /* of the network */
   lw_burned burned;
-  double vacuum;  /* Pa */
-  double load;    /* N m: converter and road, beside the accessories */
-  bool stalled;   /* no speed at which it keeps turning; the rest is where it was last tried */
+  double vacuum; /* Pa */
+  double load;   /* N m: converter and road, beside the accessories */
+  bool stalled;  /* no speed at which it keeps turning; the rest is where it was last tried */
 } lw_running;
 
 /* Speed and throttle given. LW_NO_CONVERGENCE says where. Distributor vacuum follows the spark's
@@ -174,14 +175,14 @@ typedef enum lw_gear_load {
 
 /* Speed at which torque meets load with the throttle held (0: on the idle stop): the speed the car
    idles at. The upper of the crossings when there are several (the stable one). */
-lw_status lw_engine_idle(const lw_engine *engine, const lw_net *net,
-                         const lw_surroundings *around, double throttle, lw_gear_load gear,
-                         lw_state *state, lw_running *out, lw_error *error) LW_MUST_USE;
+lw_status lw_engine_idle(const lw_engine *engine, const lw_net *net, const lw_surroundings *around,
+                         double throttle, lw_gear_load gear, lw_state *state, lw_running *out,
+                         lw_error *error) LW_MUST_USE;
 
 /* Throttle that holds this speed against a torque (N m beyond the accessories; 0: no load). */
-lw_status lw_engine_hold(const lw_engine *engine, const lw_net *net,
-                         const lw_surroundings *around, double speed, double torque,
-                         lw_state *state, lw_running *out, lw_error *error) LW_MUST_USE;
+lw_status lw_engine_hold(const lw_engine *engine, const lw_net *net, const lw_surroundings *around,
+                         double speed, double torque, lw_state *state, lw_running *out,
+                         lw_error *error) LW_MUST_USE;
 
 /* ---- The car -------------------------------------------------------------------------------- */
 

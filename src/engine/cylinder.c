@@ -1,0 +1,262 @@
+/* cylinder.c - one charge: exhaust left behind, whether it burns, what work and what gas it gives.
+**
+** Equations and sources stand beside each part; those fitted by us say so (docs/physics-engine.md
+** shows what they give).
+*/
+#include "engine_internal.h"
+
+#include <math.h>
+
+#define DEGREE (LW_PI / 180)
+#define RPM    (LW_PI / 30)
+
+/* ---- exhaust that stays ---- */
+
+double lw_residual(double speed, double inlet, double exhaust, double overlap, double phi,
+                   double compression_ratio) {
+  double n = fmax(speed / (2 * LW_PI), 1), per_degree = overlap * 180 / LW_PI;
+  double ratio = inlet / exhaust, drop = fabs(exhaust - inlet) / LW_BAR;
+  double back = 1.266 * per_degree / n * pow(ratio, -0.87) * sqrt(drop);
+  double clearance = 0.632 * phi * pow(ratio, -0.74) / compression_ratio;
+  return lw_clamp(back + clearance, 0, 0.7);
+}
+
+/* ---- whether it burns ---- */
+
+/* Gas (air and exhaust) over fuel decides on the lean side: some 23 at idle is where every other
+   cycle drops out (Heywood 9.4.3 has 25 to 28 for strong sparks and fast chambers), less where the
+   charge is thinner than an idle's, as when coasting. Rich of lambda 0.6 nothing burns (Heywood 9.4:
+   flammability). Widths and the shares of thinness, spark and compression are ours. */
+double lw_misfire(double lambda, double residual, double filling, double spark,
+                  double compression) {
+  const double stoichiometric = 14.6, limit = 23.2, width = 0.55, rich = 0.58, rich_width = 0.02;
+  const double idle_filling = 0.35;
+  if (!(lambda > 0) || lambda > 1e3 || !(spark > 0) || !(compression > 0)) return 1;
+  double over_fuel = (lambda * stoichiometric + 1) / fmax(1 - residual, 0.05) - 1;
+  double lean = limit - 5 * (1 - fmin(spark, 1)) - 7 * (1 - fmin(compression, 1)) -
+                22 * fmax(idle_filling - filling, 0);
+  double burns_lean = 1 / (1 + exp((over_fuel - lean) / width));
+  double burns_rich = 1 / (1 + exp((rich - lambda) / rich_width));
+  return 1 - burns_lean * burns_rich;
+}
+
+/* ---- friction ---- */
+
+/* Heywood eq. 13.6b (Barnes-Moss, IMechE C343/73) is the motored engine at wide open throttle; what
+   pumping and valve flow take of it there is 0.15 bar and rises with the square of speed (Heywood
+   13.4; shares ours). Cold oil: ours, twice and more at freezing. */
+double lw_friction(double speed, double coolant) {
+  double n = speed / (1000 * RPM);
+  double motored = 0.97 + 0.15 * n + 0.05 * n * n, pumping = 0.15 + 0.02 * n * n;
+  double cold = 1 + 1.3 * lw_clamp((355 - coolant) / 80, 0, 1.6);
+  return (motored - pumping) * cold * LW_BAR;
+}
+
+double lw_accessory_torque(const lw_engine *engine, double speed) {
+  double n = speed / (1000 * RPM); /* half turns as a bearing does, half as a fan */
+  return engine->accessory * (0.5 + 0.5 * n * n);
+}
+
+static double pumping(double speed, double manifold, double exhaust) {
+  double n = speed / (1000 * RPM);
+  return exhaust - manifold + 0.02e5 * n * n;
+}
+
+/* ---- spark ---- */
+
+/* Laminar flame speed of gasoline over its best, with exhaust in the charge (Heywood eq. 9.34 and
+   table 9.2 after Rhodes and Keck). */
+static double flame(double phi, double residual) {
+  double mixture = 1 - 54.9 / 30.5 * (phi - 1.21) * (phi - 1.21);
+  double dilution = 1 - 2.06 * pow(fmax(residual, 0), 0.77);
+  return fmax(mixture, 0.1) * fmax(dilution, 0.05);
+}
+
+/* Best-torque timing: half the charge is burned 8 degrees after top center (Heywood 9.2.2); how long
+   that takes rises with speed and as the flame slows (exponents and size ours: 30 degrees at 1,500
+   rpm and cruise, about what engines of the time were timed to). */
+static double best_timing(double speed, double phi, double residual) {
+  double n = fmax(speed / (1500 * RPM), 0.1);
+  double degrees = 14 * pow(n, 0.35) * pow(flame(phi, residual), -0.55) + 6;
+  return fmin(degrees, 60) * DEGREE;
+}
+
+/* Torque falls with the square of the distance from best: 3.5 % at 10 degrees (Heywood fig. 9-3, 15.5
+   has 1 % at 5, 5 % at 10 to 15); slowly burning charges stand it no better. */
+static double spark_efficiency(double timing, double best) {
+  double off = (timing - best) / DEGREE, loss = 0.00035 * off * off;
+  return 1 / (1 + loss);
+}
+
+/* ---- work ---- */
+
+/* Fuel-air cycle by a gamma that falls with richness (Heywood fig. 5-9: 0.40 at 8.5 and
+   stoichiometric with the heat of combustion counted in full), less a part for the finite burn and
+   blow-down, a part for heat, larger in slow turning and thin charges (Heywood 12.5), and a part for
+   the slow and uneven burning of a charge full of exhaust. Sizes ours: gross 85 % of the fuel-air
+   cycle wide open (Heywood 5.7), half at idle. */
+static double indicated(double lambda, double residual, double filling, double compression_ratio,
+                        double speed) {
+  double gamma = lw_clamp(1.265 + 0.12 * (lambda - 1), 1.23, 1.31);
+  double ideal = 1 - pow(compression_ratio, 1 - gamma);
+  double slow = sqrt(1500 * RPM / fmax(speed, 100 * RPM));
+  double heat = lw_clamp(0.12 * slow * pow(fmax(filling, 0.1), -0.25), 0.05, 0.40);
+  double uneven = lw_clamp(1 - 1.8 * (residual - 0.08), 0.2, 1);
+  return ideal * 0.94 * (1 - heat) * uneven;
+}
+
+/* Share of the fuel's heat that is released, from what is left unburned in the gas (Heywood eq.
+   4.69): CO 283 kJ/mol, H2 241.8; HC counts as fuel. */
+static double released(const lw_fuel *fuel, const lw_products *p) {
+  double carbon = p->dry.co + p->dry.co2 + p->dry.hc;
+  if (!(carbon > 0)) return 0;
+  double of_carbon = fuel->heating_value * lw_fuel_molar_mass(fuel);
+  double lost = (p->dry.co * 283e3 + p->h2 * 241.8e3) / of_carbon + p->dry.hc;
+  return lw_clamp(1 - lost / carbon, 0, 1);
+}
+
+/* ---- gas ---- */
+
+void lw_pool_add(lw_pool *pool, const lw_products *p, double dry) {
+  pool->co += p->dry.co * dry;
+  pool->co2 += p->dry.co2 * dry;
+  pool->hc += p->dry.hc * dry;
+  pool->o2 += p->dry.o2 * dry;
+  pool->no += p->dry.no * dry;
+  pool->h2 += p->h2 * dry;
+  pool->n2 += p->n2 * dry;
+  pool->h2o += p->h2o / (1 - p->h2o) * dry;
+}
+
+lw_products lw_pool_mixed(const lw_pool *s) {
+  double dry = s->co + s->co2 + s->hc / 6 + s->o2 + s->no + s->h2 + s->n2;
+  if (!(dry > 0)) return (lw_products){.dry = {0, 0, 0, LW_AIR_O2, 0}, .n2 = 1 - LW_AIR_O2};
+  return (lw_products){
+      .dry = {s->co / dry, s->co2 / dry, s->hc / dry, s->o2 / dry, s->no / dry},
+      .h2 = s->h2 / dry,
+      .n2 = s->n2 / dry,
+      .h2o = s->h2o / (dry + s->h2o),
+  };
+}
+
+/* Share of the fuel that is vapor when it burns: a cold engine wets its walls (ours). */
+static double evaporated(double coolant) {
+  return 1 - 0.35 * lw_clamp((335 - coolant) / 75, 0, 1);
+}
+
+/* Fuel that hides in crevices and comes out unburned, some 1 % warm at idle and less when the
+   exhaust is hot enough to burn some of it after all (Heywood 11.4.3: 1 to 2.5 % at the valve; about
+   half of it survives); rich mixtures leave more. Sizes ours. */
+static double hidden(double lambda, double manifold, double ambient) {
+  double rich = 1 + 4 * lw_clamp(1 - lambda, 0, 0.4);
+  return 0.008 * rich * (1 - 0.4 * lw_clamp(manifold / ambient, 0, 1));
+}
+
+/* ---- all cylinders ---- */
+
+typedef struct firing {
+  const lw_engine *e;
+  const lw_charge *c;
+  double exhaust; /* Pa */
+  double vapor;
+  double best, best_weight;
+  lw_pool pool;
+  double released, fuel;
+} firing;
+
+static void air_alone(firing *f, lw_cylinder *c) {
+  c->lambda = INFINITY;
+  c->misfire = 1;
+  f->pool.o2 += c->air / LW_AIR_MOLAR_MASS * LW_AIR_O2;
+  f->pool.n2 += c->air / LW_AIR_MOLAR_MASS * (1 - LW_AIR_O2);
+}
+
+static void fire(firing *f, int i, lw_cylinder *c) {
+  const lw_engine *e = f->e;
+  const lw_charge *in = f->c;
+  const lw_cylinder_health *health = &e->health[i];
+  double need = lw_fuel_stoichiometric(&e->fuel);
+  if (!(c->fuel > 1e-6 * c->air)) {
+    air_alone(f, c);
+    return;
+  }
+  c->lambda = c->air / (c->fuel * need);
+  double vapor_lambda = c->lambda / f->vapor, phi = 1 / vapor_lambda;
+  c->residual = lw_residual(in->speed, in->manifold, f->exhaust, e->overlap, fmin(phi, 1.3),
+                            e->compression_ratio);
+  c->misfire = lw_misfire(vapor_lambda, c->residual, in->manifold / LW_STANDARD_PRESSURE,
+                          health->spark, health->compression);
+  double kept = hidden(vapor_lambda, in->manifold, in->around.ambient);
+  double unburned = 1 - f->vapor * (1 - c->misfire) * (1 - fmin(kept, 0.2));
+  lw_products gas = lw_burn_products(&e->fuel, &(lw_burn){c->lambda, e->flutter, unburned}, NAN,
+                                     lw_air_water(in->around.temperature, in->around.ambient,
+                                                  in->around.humidity));
+  double best = best_timing(in->speed, phi, c->residual);
+  double retard = fmax(best - in->timing, 0);
+  gas.dry.no = (1 - c->misfire) * lw_nitric_oxide(&e->fuel, vapor_lambda, c->residual, in->manifold,
+                                                  e->compression_ratio, in->speed, retard) /
+               (1 - gas.h2o);
+  double heat = c->fuel * e->fuel.heating_value, share = released(&e->fuel, &gas);
+  c->work = heat * share * indicated(vapor_lambda, c->residual, in->manifold / LW_STANDARD_PRESSURE,
+                      e->compression_ratio, in->speed) *
+            spark_efficiency(in->timing, best) * (0.4 + 0.6 * fmin(health->compression, 1));
+  double carbon = c->fuel / lw_fuel_molar_mass(&e->fuel);
+  lw_pool_add(&f->pool, &gas, carbon / (gas.dry.co + gas.dry.co2 + gas.dry.hc));
+  f->best += best * c->fuel;
+  f->released += share * c->fuel;
+  f->fuel += c->fuel;
+}
+
+static void sample(const lw_engine *e, lw_burned *out) {
+  double air = lw_clamp(e->exhaust_leak, 0, 1);
+  lw_pool pool = {0};
+  lw_pool_add(&pool, &out->exhaust, 1 - air);
+  pool.o2 += air * LW_AIR_O2;
+  pool.n2 += air * (1 - LW_AIR_O2);
+  out->sampled = lw_pool_mixed(&pool);
+}
+
+/* kg/s of what the law weighs, from moles a cycle. HC counts as CH1.85, NOx as NO. */
+static void weigh(const firing *f, lw_burned *out) {
+  double cycles = f->c->speed / (4 * LW_PI);
+  out->nox_as_no = f->pool.no * 30.006e-3 * cycles;
+  out->co = f->pool.co * 28.010e-3 * cycles;
+  out->hc = f->pool.hc * 13.876e-3 * cycles;
+}
+
+static void add_up(const firing *f, lw_burned *out) {
+  const lw_engine *e = f->e;
+  double work = 0, square = 0, air = 0;
+  for (int i = 0; i < e->cylinders; i++) {
+    const lw_cylinder *c = &out->cylinder[i];
+    work += c->work;
+    square += c->work * c->work;
+    air += c->air;
+    out->residual += c->residual / e->cylinders;
+    out->misfire += c->misfire / e->cylinders;
+  }
+  double mean = work / e->cylinders, n = e->cylinders;
+  out->roughness = mean > 0 ? sqrt(fmax(square / n - mean * mean, 0)) / mean : 0;
+  out->lambda = f->fuel > 0 ? air / (f->fuel * lw_fuel_stoichiometric(&e->fuel)) : INFINITY;
+  out->best = f->fuel > 0 ? f->best / f->fuel : NAN;
+  out->efficiency = f->fuel > 0 ? f->released / f->fuel : 0;
+  out->imep = work / e->displacement;
+}
+
+void lw_burn_charge(const lw_engine *e, const lw_charge *charge, lw_burned *out) {
+  double ambient = charge->around.ambient;
+  firing f = {.e = e, .c = charge, .exhaust = 1.02 * ambient,
+              .vapor = evaporated(charge->around.coolant)};
+  *out = (lw_burned){.timing = charge->timing};
+  lw_share_out(e, charge, out->cylinder);
+  for (int i = 0; i < e->cylinders; i++)
+    fire(&f, i, &out->cylinder[i]);
+  add_up(&f, out);
+  out->exhaust = lw_pool_mixed(&f.pool);
+  sample(e, out);
+  weigh(&f, out);
+  out->pmep = pumping(charge->speed, charge->manifold, f.exhaust);
+  out->fmep = e->friction * lw_friction(charge->speed, charge->around.coolant);
+  out->torque = (out->imep - out->pmep - out->fmep) * e->displacement / (4 * LW_PI) -
+                lw_accessory_torque(e, charge->speed);
+}
