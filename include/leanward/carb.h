@@ -87,8 +87,8 @@ typedef struct lw_passage {
   double sump;        /* m of fuel that must be pushed down before gas flows back */
   double hole;        /* the same before gas flows forth: how deep a bleed's hole lies in fuel */
   lw_gate gate;
-  int barrel; /* whose plate or slot; manifold node for POWER */
-  double low, high;
+  int barrel;       /* whose plate or slot; manifold node for POWER */
+  double low, high; /* of the gate; high of a choke, which has none: its cd_area when open, m2 */
   char name[LW_NET_NAME];
 } lw_passage;
 

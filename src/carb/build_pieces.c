@@ -141,7 +141,9 @@ void build_unit(lw_builder *b, const char *name) {
   build_gas(b, b->ambient, b->cleaned, cleaner_area * displacement / units,
             named(text, "air cleaner", name));
   double bores = circle(known(c->primary.bore, 0.04)) * (c->primary.count ? c->primary.count : 1);
-  build_gas(b, b->cleaned, b->air_horn, 0.8 * 1.4 * bores, named(text, "choke", name));
+  lw_passage *choke =
+      build_gas(b, b->cleaned, b->air_horn, 0.8 * 1.4 * bores, named(text, "choke", name));
+  choke->high = choke->cd_area; /* kept, so that what-ifs can be pictured */
   b->bowl = build_node(b, LW_NET_BOWL, -1, 0, 1, named(text, "fuel bowl", name));
   net->nodes[b->bowl].vent = c->vent == 2 ? b->ambient : b->cleaned;
 }

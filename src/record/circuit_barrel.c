@@ -15,7 +15,7 @@
 enum {
   HORN_TOP = 184,
   HORN_FLOOR = 250,
-  GALLERY = 150, /* x */
+  GALLERY = 160, /* x */
   COLUMN = 292,  /* x of the idle channel */
   TUBE = 415,    /* x of the idle tube */
   WELL = 458,    /* x */
@@ -84,9 +84,7 @@ static void name_node(lw_sketch *s, int node, const char *name, double x, double
   if (node < 0) return;
   if (s->scene.solved) {
     lw_pressure_words(pressure, sizeof pressure, &s->scene, s->view->point->pressure[node]);
-    /* a name that ends in a space shares its line with the pressure */
-    bool one_line = name[strlen(name) - 1] == ' ';
-    snprintf(text, sizeof text, one_line ? "%s%s" : "%s\n%s", name, pressure);
+    snprintf(text, sizeof text, "%s\n%s", name, pressure);
   } else {
     snprintf(text, sizeof text, "%s", name);
   }
@@ -191,7 +189,8 @@ static void check_rung(lw_sketch *s) {
                                    s->view->point->pressure[check->passage->to]
                              : NAN;
   const char *state = gate_state(check->passage, difference, solved);
-  snprintf(name, sizeof name, "check valve%s%s", state[0] ? ": " : "", state);
+  const char *between = !state[0] ? "" : state[0] == 'p' ? ":\n" : ": "; /* partly open */
+  snprintf(name, sizeof name, "check valve%s%s", between, state);
   rung(s, LW_ROLE_CHECK, CHECK_Y, name);
   bool shut = strcmp(state, "shut") == 0 || strcmp(state, "stuck shut") == 0;
   cairo_new_path(s->cr);
@@ -218,21 +217,21 @@ static void air_screw(lw_sketch *s) {
   lw_jet(s, hole, 258, SCREW_Y, false);
   double tip = SCREW_Y - 8 + fmin(lift * 8e3, 14);
   cairo_new_path(s->cr); /* needle from below the rung, its tip rising into the pipe when shut */
-  cairo_move_to(s->cr, 196, tip);
-  cairo_line_to(s->cr, 203, SCREW_Y + 20);
-  cairo_line_to(s->cr, 203, SCREW_Y + 32);
-  cairo_line_to(s->cr, 189, SCREW_Y + 32);
-  cairo_line_to(s->cr, 189, SCREW_Y + 20);
+  cairo_move_to(s->cr, 187, tip);
+  cairo_line_to(s->cr, 194, SCREW_Y + 20);
+  cairo_line_to(s->cr, 194, SCREW_Y + 32);
+  cairo_line_to(s->cr, 180, SCREW_Y + 32);
+  cairo_line_to(s->cr, 180, SCREW_Y + 20);
   cairo_close_path(s->cr);
   lw_shade_set(s, LW_SHADE_LINE);
   cairo_fill(s->cr);
-  lw_filled(s, 184, SCREW_Y + 32, 24, 7, LW_SHADE_LINE);
-  lw_busy(s, 184, SCREW_Y, 24, 48);
+  lw_filled(s, 175, SCREW_Y + 32, 24, 7, LW_SHADE_LINE);
+  lw_busy(s, 175, SCREW_Y, 24, 48);
   lw_turns_text(out_words, sizeof out_words, turns);
   snprintf(name, sizeof name, lw_known(turns) ? "air screw: %s out" : "air screw", out_words);
-  name_stream(s, LW_ROLE_AIR_SCREW, name, 196, SCREW_Y + 40, 200, SCREW_Y + 56);
-  name_stream(s, LW_ROLE_BLEED_HOLE, "bleed hole", 258, SCREW_Y, 240, SCREW_Y - 32);
-  name_node(s, s->scene.chamber, "chamber ", 216, SCREW_Y - 59, 216, SCREW_Y - 59);
+  name_stream(s, LW_ROLE_AIR_SCREW, name, 187, SCREW_Y + 40, 200, SCREW_Y + 56);
+  name_stream(s, LW_ROLE_BLEED_HOLE, "bleed hole", 258, SCREW_Y, 250, SCREW_Y + 29);
+  name_node(s, s->scene.chamber, "chamber", 226, SCREW_Y - 13, 226, SCREW_Y - 32);
 }
 
 static void draw_gallery(lw_sketch *s) {
@@ -418,6 +417,21 @@ static void name_bore(lw_sketch *s) {
   lw_tag_near(s, MIDDLE, 640, MIDDLE, 608, false, LW_SHADE_TEXT, angle);
 }
 
+/* Its plate hides the sine of its angle (docs/what-ifs.md). None over a secondary barrel. */
+static void draw_choke(lw_sketch *s) {
+  const double half = 21, y = HORN_TOP + 25;
+  double open = lw_scene_choke(s->view->net, s->scene.b->horn);
+  char text[40] = "choke";
+  if (!lw_known(open)) return;
+  double angle = asin(fmin(fmax(1 - open, 0), 1));
+  double across = half * sin(angle), down = half * cos(angle);
+  lw_line(s, MIDDLE - across, y - down, MIDDLE + across, y + down, 4, LW_SHADE_LINE);
+  lw_busy(s, MIDDLE - across - 3, y - down, 2 * across + 6, fmax(2 * down, 6));
+  if (open < 0.995) snprintf(text, sizeof text, "choke, %.0f %%\nshut", 100 * (1 - open));
+  lw_tag_near(s, MIDDLE, y, MIDDLE + across + 36, 216, false,
+              open < 0.995 ? LW_SHADE_TEXT : LW_SHADE_SOFT, text);
+}
+
 static void draw_horn(lw_sketch *s) {
   lw_filled(s, 10, HORN_TOP, 700, HORN_FLOOR - HORN_TOP, LW_SHADE_AIR);
   for (int x = 14; x < 706; x += 12)
@@ -428,9 +442,7 @@ static void draw_horn(lw_sketch *s) {
   lw_filled(s, 10, HORN_FLOOR - 4, LEFT - 10, 8, LW_SHADE_METAL);
   lw_filled(s, RIGHT, HORN_FLOOR - 4, 710 - RIGHT, 8, LW_SHADE_METAL);
   lw_busy(s, 10, HORN_FLOOR - 4, LEFT - 10, 8);
-  lw_line(s, MIDDLE, HORN_TOP + 4, MIDDLE, HORN_FLOOR - 24, 4, LW_SHADE_LINE); /* choke, open */
-  lw_busy(s, MIDDLE - 3, HORN_TOP + 4, 6, HORN_FLOOR - HORN_TOP - 28);
-  lw_tag_near(s, MIDDLE, 216, MIDDLE + 34, 216, false, LW_SHADE_SOFT, "choke");
+  draw_choke(s);
 }
 
 static void name_horn(lw_sketch *s) {

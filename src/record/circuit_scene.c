@@ -151,6 +151,27 @@ double lw_scene_angle(const lw_circuit_view *view, int barrel) {
   return b->closed + b->stop + share * (b->wide - b->closed - b->stop);
 }
 
+double lw_scene_choke(const lw_net *net, int horn) {
+  for (int i = 0; i < net->passage_count; i++) {
+    const lw_passage *p = &net->passages[i];
+    if (p->to == horn && begins(p->name, "choke") && p->high > 0) return p->cd_area / p->high;
+  }
+  return LW_NONE;
+}
+
+double lw_scene_valve(const lw_circuit_view *view, int barrel) {
+  const lw_barrel *b = &view->net->barrels[barrel];
+  double slope = 0;
+  if (!(b->valve_full > 0) || !view->report->converged || !view->point) return LW_NONE;
+  if (view->setting->held && lw_known(view->setting->held->valve)) {
+    return view->setting->held->valve;
+  }
+  /* the throat's depression from the booster's: see assemble.c, barrel_values */
+  double horn = view->point->pressure[b->horn], signal = view->point->pressure[b->signal];
+  double throat = horn * pow(signal / horn, 1 / b->booster);
+  return lw_air_valve_share(horn - throat, b->valve_opens, b->valve_full, &slope);
+}
+
 /* A passage is called after its screw, "screw, left", cut where names are. */
 double lw_screw_turns(const lw_circuit_view *view, const lw_passage *passage) {
   const lw_list *list = &view->card->carburetor.screws;

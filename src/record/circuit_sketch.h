@@ -112,6 +112,10 @@ void lw_scene_find(const lw_circuit_view *view, lw_scene *scene);
 /* The whole travel of a plate at the view's throttle: known without a solved point but for
    diaphragms, which then count as shut. */
 double lw_scene_angle(const lw_circuit_view *view, int barrel);
+/* Share open of the choke before this air horn; NaN: it has none. */
+double lw_scene_choke(const lw_net *net, int horn);
+/* Share open of a barrel's air valve at a solved point; NaN: it has none. */
+double lw_scene_valve(const lw_circuit_view *view, int barrel);
 /* Two figures, three when the first is 1: as much as the twin is good for. */
 const char *lw_figures(char *buffer, size_t size, double x);
 /* "fuel 230 mg/s", "air 1.2 g/s", both on two lines, or "no flow". */

@@ -226,6 +226,26 @@ static double table(lw_sketch *s, double y) {
   return y + ROW * s->view->net->barrel_count + 4;
 }
 
+/* How far the air valves are open, all in one line. */
+static double valves(lw_sketch *s, double y) {
+  double least = 1, most = -1;
+  char text[80];
+  for (int b = 0; b < s->view->net->barrel_count; b++) {
+    double open = lw_scene_valve(s->view, b);
+    if (!lw_known(open)) continue;
+    least = fmin(least, open);
+    most = fmax(most, open);
+  }
+  if (most < 0) return y;
+  if (most - least < 0.01) {
+    snprintf(text, sizeof text, "Air valve: %.0f %% open", 100 * most);
+  } else {
+    snprintf(text, sizeof text, "Air valves: %.0f to %.0f %% open", 100 * least, 100 * most);
+  }
+  lw_tag_at(s, SIDE, y, 0, 13, false, LW_SHADE_TEXT, text);
+  return y + ROW;
+}
+
 static bool is_leak(const lw_passage *p) {
   return p->circuit == LW_CIRCUIT_LEAK;
 }
@@ -252,6 +272,7 @@ void lw_draw_foot(lw_sketch *s) {
   double y = legend(s, FOOT);
   if (s->scene.solved) y = fuel_bar(s, y);
   y = table(s, y);
+  y = valves(s, y);
   y = leaks(s, y);
   if (s->unplaced) {
     lw_tag_at(s, SIDE, y, 0, 13, true, LW_SHADE_WARNING, "Some labels found no room.");
@@ -260,8 +281,11 @@ void lw_draw_foot(lw_sketch *s) {
 
 double lw_foot_height(const lw_circuit_view *view) {
   int barrels = view->net->barrel_count, leak_count = 0;
+  bool valve = false;
+  for (int b = 0; b < barrels; b++)
+    valve = valve || lw_known(lw_scene_valve(view, b));
   for (int i = 0; i < view->net->passage_count; i++)
     leak_count += is_leak(&view->net->passages[i]);
   double rows = barrels > 1 ? 27 + ROW * barrels : 0;
-  return FOOT + 46 + 40 + rows + ROW * leak_count + 14;
+  return FOOT + 46 + 40 + rows + ROW * (leak_count + valve) + 14;
 }

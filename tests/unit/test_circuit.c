@@ -353,6 +353,25 @@ static void an_off_idle_check_valve_is_shut_at_idle_and_open_off_idle(void **sta
   assert_non_null(word);
 }
 
+static void choke_and_air_valve_tell_how_far_they_are(void **state) {
+  kit *k = *state;
+  static const char air_valve[] = "four barrels, mechanical secondaries and air valve";
+  const char *edit = "choke=80 %";
+  const lw_twin *sound = twin_of(k, limited);
+  lw_twin *choked = NULL;
+  lw_error error = {0};
+  assert_int_equal(lw_what_if(k->arena, k->units, sound, &edit, 1, &choked, &error), LW_OK);
+  lw_picture_layout layout = laid_out(k, &scene_at(k, choked, 0.05, 1200)->view);
+  HOLDS(label(&layout, "choke"), "choke, 80 %\nshut");
+  layout = laid_out(k, &scene_at(k, sound, 0.05, 1200)->view);
+  assert_string_equal(label(&layout, "choke"), "choke");
+  assert_null(label(&layout, "Air valve"));
+  layout = laid_out(k, &scene_at(k, twin_of(k, air_valve), 0, 700)->view);
+  assert_string_equal(label(&layout, "Air valve"), "Air valve: 0 % open");
+  layout = laid_out(k, &scene_at(k, twin_of(k, air_valve), 1, 4000)->view);
+  assert_string_equal(label(&layout, "Air valve"), "Air valve: 100 % open");
+}
+
 static void a_screw_is_told_by_its_turns(void **state) {
   kit *k = *state;
   scene *s = scene_at(k, twin_of(k, limited), 0, 700);
@@ -512,6 +531,7 @@ int main(void) {
       cmocka_unit_test(a_point_that_did_not_converge_is_said_and_shows_no_pressure_or_flow),
       cmocka_unit_test(labels_tell_the_flows_and_pressures_of_the_point),
       cmocka_unit_test(a_plugged_passage_is_said_and_a_shut_power_jet_too),
+      cmocka_unit_test(choke_and_air_valve_tell_how_far_they_are),
       cmocka_unit_test(an_off_idle_check_valve_is_shut_at_idle_and_open_off_idle),
       cmocka_unit_test(a_screw_is_told_by_its_turns),
       cmocka_unit_test(the_table_names_every_barrel_once),
