@@ -122,7 +122,7 @@ typedef struct lw_draw {
   double compression_ratio;
   double eta0;        /* volumetric efficiency without residual */
   double back;        /* exhaust coming back in valve overlap, over what the clearance holds */
-  double temperature; /* of the charge, K */
+  double temperature; /* of the charge when the air outside has 293.15 K, K */
   double gamma;
 } lw_draw;
 
@@ -172,6 +172,10 @@ typedef struct lw_report {
   int worst;       /* node of the worst balance; -1: none */
   char where[96];  /* the same in words */
 } lw_report;
+
+/* What the charge has when the air outside has this, K: on its way it is heated by a share of what
+   the warm manifold is over it (docs/physics-flow.md). */
+double lw_charge_temperature(const lw_draw *draw, double outside);
 
 /* Solve one point. *state is the start when known and gets the solution when converged (and is left
    as it was when not). */

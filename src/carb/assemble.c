@@ -379,12 +379,21 @@ static void venturis(sheet *w) {
   }
 }
 
+double lw_charge_temperature(const lw_draw *draw, double outside) {
+  /* ours: a manifold at 355 K heats air of 293 K to 310 K, which is 0.27 of the way */
+  const double follows = 0.73;
+  return draw->temperature + follows * (outside - 293.15);
+}
+
 /* What the cylinders draw: linear in the manifold's pressure (carb.h, lw_draw). */
-static double draw(const lw_net *net, const lw_setting *set, double p, double *slope) {
+static double draw(const sheet *w, double p, double *slope) {
+  const lw_net *net = w->net;
+  const lw_setting *set = w->setting;
   const lw_draw *e = &net->draw;
   double r = e->compression_ratio, g = e->gamma;
+  double temperature = lw_charge_temperature(e, w->fluids.temperature);
   double scale = e->eta0 * e->displacement * set->speed / (4 * 3.14159265358979323846) /
-                 (net->fluids.air_r * e->temperature) / net->manifold_count;
+                 (net->fluids.air_r * temperature) / net->manifold_count;
   *slope = scale * (r / (r - 1) - (g - 1) / (g * (r - 1)));
   return *slope * p - scale * (1 + e->back) * set->ambient / (g * (r - 1));
 }
@@ -411,7 +420,7 @@ static void draws(sheet *w) {
       hold_manifold(w, node, given);
       continue;
     }
-    double slope = 0, m = draw(w->net, w->setting, w->value[node].p, &slope);
+    double slope = 0, m = draw(w, w->value[node].p, &slope);
     terms d;
     d.n = 0;
     scaled(&d, &w->value[node].dp, slope);

@@ -31,10 +31,12 @@ static double rough_air(const lw_net *net, const lw_setting *set, double p, doub
 /* The manifold pressure at which rough air and the engine's draw meet. */
 static double rough_manifold(const lw_net *net, const lw_setting *set, double *mach) {
   const lw_draw *e = &net->draw;
+  double outside = set->temperature > 0 ? set->temperature : net->fluids.temperature;
   double r = e->compression_ratio, g = e->gamma, lo = 0.05 * set->ambient, hi = set->ambient;
   if (set->held && lw_known(set->held->manifold)) lo = hi = set->held->manifold;
-  double scale = e->eta0 * e->displacement * set->speed /
-                 (4 * 3.14159265358979323846 * net->fluids.air_r * e->temperature);
+  double scale =
+      e->eta0 * e->displacement * set->speed /
+      (4 * 3.14159265358979323846 * net->fluids.air_r * lw_charge_temperature(e, outside));
   for (int i = 0; i < 40; i++) {
     double p = 0.5 * (lo + hi);
     double wants = scale * (p * (r / (r - 1) - (g - 1) / (g * (r - 1))) -

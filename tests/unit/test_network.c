@@ -397,7 +397,9 @@ static void bordered_elimination_equals_a_dense_one(void **state) {
 static double drawn(const lw_net *net, const lw_setting *s, const lw_point *p) {
   const lw_draw *d = &net->draw;
   double r = d->compression_ratio, g = d->gamma, all = 0;
-  double fill = d->eta0 * d->displacement * s->speed / (4 * PI) / (LW_AIR_R * d->temperature);
+  double outside = s->temperature > 0 ? s->temperature : net->fluids.temperature;
+  double charge = d->temperature + 0.73 * (outside - 293.15);
+  double fill = d->eta0 * d->displacement * s->speed / (4 * PI) / (LW_AIR_R * charge);
   for (int k = 0; k < net->manifold_count; k++) {
     double pm = p->pressure[net->manifolds[k]], pe = (1 + d->back) * s->ambient;
     all += fill * pm * (r / (r - 1) - (pe / pm + g - 1) / (g * (r - 1))) / net->manifold_count;
