@@ -3,6 +3,7 @@
 #define LW_BENCH_INTERNAL_H
 
 #include "leanward/bench.h"
+#include "leanward/car.h"
 
 /* One edit while it is done: NAME=VALUE taken apart, and what it works on. */
 typedef struct lw_edit {
@@ -12,6 +13,7 @@ typedef struct lw_edit {
   lw_card *card;  /* a copy that may be changed */
   lw_twin *twin;  /* its altered, ambient and temperature may be changed */
   double *stop;   /* rad of the idle stop over shut */
+  lw_test_car *car;    /* a copy whose engine and surroundings may be changed; NULL: the twin alone */
   char text[200]; /* as written, for errors */
   char name[64];
   char value[120]; /* all of it, and what follows its sign */
@@ -51,6 +53,22 @@ lw_status lw_edit_power_valve(lw_edit *e);
 lw_status lw_edit_cleaner(lw_edit *e);
 lw_status lw_edit_check_valve(lw_edit *e);
 lw_status lw_edit_secondary(lw_edit *e);
+/* Of the engine: edit_engine.c. Refused without a car. */
+lw_status lw_edit_timing(lw_edit *e);
+lw_status lw_edit_advance(lw_edit *e);
+lw_status lw_edit_vacuum_advance(lw_edit *e);
+lw_status lw_edit_cylinder(lw_edit *e);
+lw_status lw_edit_leak_at(lw_edit *e);
+lw_status lw_edit_exhaust_leak(lw_edit *e);
+lw_status lw_edit_coolant(lw_edit *e);
+lw_status lw_edit_humidity(lw_edit *e);
+
+/* lw_what_if with a car whose engine and surroundings are changed too (NULL: no car). */
+lw_status lw_what_if_car(lw_arena *arena, lw_units *units, const lw_twin *from,
+                         const char *const *edits, size_t count, lw_test_car *car, lw_twin **changed,
+                         lw_error *error) LW_MUST_USE;
+/* Turns at which a screw of a card stands. */
+double lw_edit_screw_now(const lw_screw_card *screw);
 
 /* A screw of the card by what a person calls it; NULL: there is none. */
 lw_screw_card *lw_edit_find_screw(const lw_card *card, const char *name);

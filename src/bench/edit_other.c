@@ -58,7 +58,7 @@ bool lw_edit_screw_word(const char *name) {
   return one_of(name, any_screw) || one_of(name, all_screws);
 }
 
-static double screw_now(const lw_screw_card *s) {
+double lw_edit_screw_now(const lw_screw_card *s) {
   double now = lw_range_middle(s->preset); /* else as the network builder takes it */
   return lw_known(now) ? now : s->kind == LW_SCREW_FUEL_LIMITER ? 1.5 : 2;
 }
@@ -67,7 +67,7 @@ static lw_status turn(const lw_edit *e, lw_screw_card *s) {
   if (s->kind == LW_SCREW_FIXED) {
     return lw_edit_refuse(e, "this idle mixture is fixed: there is no screw to turn");
   }
-  double at = 0, now = screw_now(s);
+  double at = 0, now = lw_edit_screw_now(s);
   lw_status status = lw_edit_value(e, LW_TURNS, now, -100, 100, &at);
   if (status != LW_OK) return status;
   double lo = lw_known(s->travel.lo) ? s->travel.lo : 0;

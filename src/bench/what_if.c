@@ -66,6 +66,19 @@
     NULL)                                                                                          \
   X("displacement", "in3, L", "of the engine on the same unit", false, lw_edit_engine, NULL)       \
   X("compression ratio", "a plain number", "of the engine", false, lw_edit_engine, NULL)           \
+  X("timing", "deg; + is earlier", "initial timing, the whole curve with it", false,               \
+    lw_edit_timing, NULL)                                                                          \
+  X("vacuum advance", "plugged, ported, manifold, control valve", "where it gets its vacuum",      \
+    false, lw_edit_vacuum_advance, NULL)                                                           \
+  X("coolant", "degF, degC", "of the engine: cold oil, wet walls", false, lw_edit_coolant, NULL)   \
+  X("humidity", "%", "of the air", false, lw_edit_humidity, NULL)                                  \
+  X("centrifugal advance", "stuck, sound", "the weights in the distributor", true,                 \
+    lw_edit_advance, NULL)                                                                         \
+  X("cylinder", "3 dead, 3 compression 70 %, 3 spark 50 %, 3 sound", "one cylinder's health",      \
+    true, lw_edit_cylinder, NULL)                                                                  \
+  X("leak at cylinder", "3, all", "whose port the vacuum leak is at", true, lw_edit_leak_at, NULL) \
+  X("exhaust leak", "5 %, none", "outside air in the sample at the probe", true,                   \
+    lw_edit_exhaust_leak, NULL)                                                                    \
   X("vacuum leak", "mm, in; none", "a hole into the manifold", true, lw_edit_hole, NULL)           \
   X("shaft wear", "mm, in; none", "play of the throttle shaft", true, lw_edit_hole, NULL)          \
   X("power valve", "leaking, stuck open, stuck shut, sound", "the valve of the enrichment", true,  \
@@ -337,6 +350,12 @@ static lw_status rebuild(lw_arena *arena, lw_twin *twin, const lw_net *from, con
 
 lw_status lw_what_if(lw_arena *arena, lw_units *units, const lw_twin *from,
                      const char *const *edits, size_t count, lw_twin **changed, lw_error *error) {
+  return lw_what_if_car(arena, units, from, edits, count, NULL, changed, error);
+}
+
+lw_status lw_what_if_car(lw_arena *arena, lw_units *units, const lw_twin *from,
+                         const char *const *edits, size_t count, lw_test_car *car, lw_twin **changed,
+                         lw_error *error) {
   lw_card *card = NULL;
   char all[120] = "";
   lw_twin *twin = lw_arena_alloc(arena, sizeof *twin);
@@ -347,7 +366,7 @@ lw_status lw_what_if(lw_arena *arena, lw_units *units, const lw_twin *from,
   twin->card = card;
   double stop = from->net->barrels[0].stop;
   for (size_t i = 0; i < count && status == LW_OK; i++) {
-    lw_edit e = {arena, units, error, card, twin, &stop, .sign = 0};
+    lw_edit e = {arena, units, error, card, twin, &stop, car, .sign = 0};
     status = one_edit(&e, edits[i]);
     lw_text_append(all, sizeof all, i ? ", %s" : "%s", edits[i]);
   }

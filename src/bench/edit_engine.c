@@ -1,0 +1,168 @@
+/* edit_engine.c - what-ifs that only an engine knows: timing, advance, cylinders, warmth, leaks. */
+#include "bench_internal.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define DEG 0.017453292519943295
+
+static lw_status engine_of(const lw_edit *e, lw_engine **engine) {
+  if (!e->car) {
+    return lw_edit_refuse(e, "this changes the engine, which is not run here; `leanward idle` and "
+                             "`leanward drive` run it");
+  }
+  *engine = e->car->engine;
+  return LW_OK;
+}
+
+lw_status lw_edit_timing(lw_edit *e) {
+  lw_engine *engine = NULL;
+  double now = 0, at = 0;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  now = engine->spark.initial + engine->timing_error;
+  status = lw_edit_value(e, LW_ANGLE, now, -60 * DEG, 60 * DEG, &at);
+  if (status == LW_OK) engine->timing_error = at - engine->spark.initial;
+  return status;
+}
+
+lw_status lw_edit_advance(lw_edit *e) {
+  lw_engine *engine = NULL;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  if (strcmp(e->value, "stuck") != 0 && strcmp(e->value, "sound") != 0) {
+    return lw_edit_refuse(e, "'%s' is not one of stuck, sound", e->value);
+  }
+  if (strcmp(e->value, "stuck") == 0) engine->spark.centrifugal.count = 0;
+  return LW_OK;
+}
+
+lw_status lw_edit_vacuum_advance(lw_edit *e) {
+  static const struct {
+    const char *word;
+    lw_vacuum_source source;
+  } sources[] = {{"plugged", LW_VACUUM_NONE},
+                 {"ported", LW_VACUUM_PORTED},
+                 {"manifold", LW_VACUUM_MANIFOLD},
+                 {"control valve", LW_VACUUM_VALVE}};
+  lw_engine *engine = NULL;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  for (size_t i = 0; i < sizeof sources / sizeof sources[0]; i++) {
+    if (!lw_text_same(e->value, sources[i].word)) continue;
+    engine->spark.source = sources[i].source;
+    return LW_OK;
+  }
+  return lw_edit_refuse(e, "'%s' is not one of plugged, ported, manifold, control valve", e->value);
+}
+
+/* "70 %" of a sound one. */
+static lw_status share_of(const lw_edit *e, const char *text, double *share) {
+  lw_error error = {0};
+  lw_status status = lw_quantity_read(e->units, LW_SHARE, text, share, &error);
+  if (status == LW_OK && *share >= 0 && *share <= 1) return LW_OK;
+  return lw_edit_refuse(e, "write a share of a sound one, as 70 %%");
+}
+
+/* "3 dead", "3 compression 70 %", "3 spark 50 %", "3 sound" */
+lw_status lw_edit_cylinder(lw_edit *e) {
+  lw_engine *engine = NULL;
+  int cylinder = 0, used = 0;
+  double share = 0;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  if (sscanf(e->value, "%d %n", &cylinder, &used) != 1 || cylinder < 1 ||
+      cylinder > engine->cylinders) {
+    return lw_edit_refuse(e, "begin with the cylinder's number, 1 to %d, as '3 dead'",
+                          engine->cylinders);
+  }
+  const char *what = e->value + used;
+  lw_cylinder_health *h = &engine->health[cylinder - 1];
+  if (strcmp(what, "dead") == 0) {
+    h->spark = 0;
+    return LW_OK;
+  }
+  if (strcmp(what, "sound") == 0) {
+    *h = (lw_cylinder_health){1, 1};
+    return LW_OK;
+  }
+  bool compression = strncmp(what, "compression ", 12) == 0;
+  if (!compression && strncmp(what, "spark ", 6) != 0) {
+    return lw_edit_refuse(e, "'%s' is not one of dead, compression 70 %%, spark 50 %%, sound",
+                          what);
+  }
+  status = share_of(e, what + (compression ? 12 : 6), &share);
+  if (status == LW_OK) *(compression ? &h->compression : &h->spark) = share;
+  return status;
+}
+
+lw_status lw_edit_leak_at(lw_edit *e) {
+  lw_engine *engine = NULL;
+  int cylinder = 0;
+  char rest = 0;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  if (strcmp(e->value, "all") == 0) {
+    engine->leak_cylinder = -1;
+    return LW_OK;
+  }
+  if (sscanf(e->value, "%d%c", &cylinder, &rest) != 1 || cylinder < 1 ||
+      cylinder > engine->cylinders) {
+    return lw_edit_refuse(e, "write the cylinder whose port the vacuum leak is at, 1 to %d, or all",
+                          engine->cylinders);
+  }
+  engine->leak_cylinder = cylinder - 1;
+  return LW_OK;
+}
+
+lw_status lw_edit_exhaust_leak(lw_edit *e) {
+  lw_engine *engine = NULL;
+  double share = 0;
+  lw_status status = engine_of(e, &engine);
+  if (status == LW_OK && strcmp(e->value, "none") != 0) status = share_of(e, e->value, &share);
+  if (status == LW_OK && share > 0.9) {
+    return lw_edit_refuse(e, "more than 90 %% outside air is no exhaust sample");
+  }
+  if (status == LW_OK) engine->exhaust_leak = share;
+  return status;
+}
+
+lw_status lw_edit_coolant(lw_edit *e) {
+  lw_engine *engine = NULL;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  return lw_edit_value(e, LW_TEMPERATURE, e->car->around.coolant, 233.15, 393.15,
+                       &e->car->around.coolant);
+}
+
+lw_status lw_edit_humidity(lw_edit *e) {
+  lw_engine *engine = NULL;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  return lw_edit_value(e, LW_SHARE, e->car->around.humidity, 0, 1, &e->car->around.humidity);
+}
+
+/* ---- a changed car ---- */
+
+lw_status lw_test_car_what_if(lw_arena *arena, lw_units *units, const lw_test_car *from,
+                         const char *const *edits, size_t count, lw_test_car **changed,
+                         lw_error *error) {
+  lw_test_car *car = lw_arena_alloc(arena, sizeof *car);
+  lw_engine *engine = lw_arena_alloc(arena, sizeof *engine);
+  lw_twin *twin = NULL;
+  if (!car || !engine) return lw_fail(error, LW_NO_MEMORY, "no memory for this what-if");
+  *car = *from;
+  *engine = *from->engine;
+  car->engine = engine;
+  lw_status status = lw_what_if_car(arena, units, from->twin, edits, count, car, &twin, error);
+  if (status != LW_OK) return status;
+  car->twin = twin;
+  car->around.ambient = twin->ambient;
+  car->around.temperature = twin->temperature;
+  engine->fuel = twin->net->fuel;
+  engine->displacement = twin->card->engine.displacement;
+  engine->compression_ratio = twin->net->draw.compression_ratio;
+  *changed = car;
+  return LW_OK;
+}
