@@ -108,6 +108,19 @@ static void gaps(lw_canvas *c, const lw_frame *f, const lw_map *m, const lw_map 
   }
 }
 
+/* What the hatched spans are; NULL: there are none. */
+static const char *gap_words(const lw_plot_lines *plot) {
+  const lw_map *maps[] = {plot->original, plot->changed};
+  bool dry = false, lost = false;
+  for (size_t k = 0; k < 2 && maps[k]; k++) {
+    lost = lost || maps[k]->failed;
+    for (size_t i = 0; i < maps[k]->speeds; i++)
+      dry = dry || (maps[k]->points[i].report.converged && !good(&maps[k]->points[i]));
+  }
+  if (dry && lost) return "hatched: no fuel, or not settled";
+  return dry ? "hatched: no fuel flows" : lost ? "hatched: flows not settled" : NULL;
+}
+
 /* ---- curves ---- */
 
 typedef double (*value_of)(const lw_plot_lines *plot, size_t i);
@@ -383,6 +396,10 @@ static void circuit_panel(lw_canvas *c, const lw_plot_lines *plot, double top, d
   lw_canvas_text(c, 11, true, LW_TINT_TEXT, LW_ALIGN_LEFT, 12, top - 21,
                  plot->changed ? "Where the fuel comes from, %, changed"
                                : "Where the fuel comes from, %");
+  const char *hatched = gap_words(plot);
+  if (hatched) {
+    lw_canvas_text(c, 9.5, false, LW_TINT_SOFT, LW_ALIGN_LEFT, LEFT, f.bottom + 17, hatched);
+  }
   circuit_legend(c, &s, f.bottom + 33);
 }
 

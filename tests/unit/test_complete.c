@@ -60,7 +60,7 @@ static void a_card_without_jets_gets_them_and_meets_its_targets(void **state) {
       "corran-220-six-manual.yaml",      "corran-220-six-export.yaml",
       "corran-220-six-limiter.yaml",     "corran-290-eight-export.yaml",
       "corran-290-eight-automatic.yaml", "corran-350-eight-automatic.yaml",
-      "corran-350-eight-vacuum.yaml"};
+      "corran-350-eight-vacuum.yaml",    "corran-350-eight-pair.yaml"};
   for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
     lw_card card = *card_of(s, names[i]);
     strip(&card.carburetor.primary);
