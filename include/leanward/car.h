@@ -23,14 +23,15 @@ typedef struct lw_test_car {
 } lw_test_car;
 
 /* The car of a card: sea level, 20 degC, dry, warm. */
-lw_status lw_test_car_new(lw_arena *arena, const lw_card *card, lw_test_car **car, lw_error *error) LW_MUST_USE;
+lw_status lw_test_car_new(lw_arena *arena, const lw_card *card, lw_test_car **car,
+                          lw_error *error) LW_MUST_USE;
 
 /* A changed copy. Edits are those of lw_what_if and those that only an engine knows ("timing=-5
    deg", "cylinder=3 dead", "coolant=60 degF"); docs/what-ifs.md lists both. The engine's trim stays
    what it was: an ailing car is not trimmed to its card. */
 lw_status lw_test_car_what_if(lw_arena *arena, lw_units *units, const lw_test_car *from,
-                         const char *const *edits, size_t count, lw_test_car **changed,
-                         lw_error *error) LW_MUST_USE;
+                              const char *const *edits, size_t count, lw_test_car **changed,
+                              lw_error *error) LW_MUST_USE;
 
 /* ---- Idle against a screw ------------------------------------------------------------------- */
 
@@ -48,7 +49,7 @@ typedef struct lw_idle_point {
 } lw_idle_point;
 
 typedef struct lw_idle_curve {
-  const char *screw; /* its name on the card; "speed screw" */
+  const char *screw;  /* its name on the card; "speed screw" */
   lw_screw_kind kind; /* LW_SCREW_UNSAID for the speed screw and for all screws at once */
   double now;         /* turns at which it stands */
   size_t count;

@@ -14,6 +14,7 @@
 #define LEANWARD_PLOT_H
 
 #include "leanward/bench.h"
+#include "leanward/car.h"
 
 typedef enum lw_plot_form { LW_PLOT_SVG, LW_PLOT_PNG } lw_plot_form;
 
@@ -27,6 +28,16 @@ typedef struct lw_plot_lines {
 } lw_plot_lines;
 lw_status lw_plot_line(const lw_plot_lines *plot, lw_plot_form form, const char *path,
                        lw_error *error) LW_MUST_USE;
+
+/* Idle speed (or, with the speed held, vacuum), CO and HC against the turns of each screw, with the
+   card's bands and limits where it has them; each screw's place is marked. */
+typedef struct lw_plot_idle {
+  const char *title;
+  const lw_card *card;
+  const lw_idle_table *table;
+} lw_plot_idle;
+lw_status lw_plot_idle_write(const lw_plot_idle *plot, lw_plot_form form, const char *path,
+                             lw_error *error) LW_MUST_USE;
 
 /* Air-fuel ratio over throttle (square-root scale: most happens near the stop) and speed, as bands
    with labeled contours. */

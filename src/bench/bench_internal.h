@@ -10,11 +10,11 @@ typedef struct lw_edit {
   lw_arena *arena;
   lw_units *units;
   lw_error *error;
-  lw_card *card;  /* a copy that may be changed */
-  lw_twin *twin;  /* its altered, ambient and temperature may be changed */
-  double *stop;   /* rad of the idle stop over shut */
-  lw_test_car *car;    /* a copy whose engine and surroundings may be changed; NULL: the twin alone */
-  char text[200]; /* as written, for errors */
+  lw_card *card;    /* a copy that may be changed */
+  lw_twin *twin;    /* its altered, ambient and temperature may be changed */
+  double *stop;     /* rad of the idle stop over shut */
+  lw_test_car *car; /* a copy whose engine and surroundings may be changed; NULL: the twin alone */
+  char text[200];   /* as written, for errors */
   char name[64];
   char value[120]; /* all of it, and what follows its sign */
   const char *magnitude;
@@ -65,8 +65,10 @@ lw_status lw_edit_humidity(lw_edit *e);
 
 /* lw_what_if with a car whose engine and surroundings are changed too (NULL: no car). */
 lw_status lw_what_if_car(lw_arena *arena, lw_units *units, const lw_twin *from,
-                         const char *const *edits, size_t count, lw_test_car *car, lw_twin **changed,
-                         lw_error *error) LW_MUST_USE;
+                         const char *const *edits, size_t count, lw_test_car *car,
+                         lw_twin **changed, lw_error *error) LW_MUST_USE;
+/* What a turn of the speed screw moves the plate, rad. */
+extern const double lw_stop_per_turn;
 /* Turns at which a screw of a card stands. */
 double lw_edit_screw_now(const lw_screw_card *screw);
 

@@ -7,7 +7,8 @@
 
 static const double stop_range = 1.5; /* turns of the speed screw, each way */
 
-lw_status lw_test_car_new(lw_arena *arena, const lw_card *card, lw_test_car **out, lw_error *error) {
+lw_status lw_test_car_new(lw_arena *arena, const lw_card *card, lw_test_car **out,
+                          lw_error *error) {
   lw_test_car *car = lw_arena_alloc(arena, sizeof *car);
   lw_twin *twin = NULL;
   if (!car) return lw_fail(error, LW_NO_MEMORY, "no memory for this car");
@@ -37,26 +38,29 @@ static double speed_load(const sweep *s, double speed) {
 static void run_point(sweep *s, const lw_test_car *car, lw_idle_point *p) {
   lw_error error = {0};
   const lw_idle_table *t = s->table;
-  lw_status status =
-      t->hold == LW_HOLD_SPEED
-          ? lw_engine_hold(car->engine, car->twin->net, &car->around, t->speed,
-                           speed_load(s, t->speed), &s->state, &p->run, &error)
-          : lw_engine_idle(car->engine, car->twin->net, &car->around, 0, t->gear, &s->state,
-                           &p->run, &error);
+  lw_status status = t->hold == LW_HOLD_SPEED
+                         ? lw_engine_hold(car->engine, car->twin->net, &car->around, t->speed,
+                                          speed_load(s, t->speed), &s->state, &p->run, &error)
+                         : lw_engine_idle(car->engine, car->twin->net, &car->around, 0, t->gear,
+                                          &s->state, &p->run, &error);
   p->solved = status == LW_OK && !p->run.stalled;
   if (p->solved) return;
   snprintf(p->why, sizeof p->why, "%.110s", status == LW_OK ? "it stalls" : error.text);
 }
 
-/* The car with one edit more; its faults are the point's. */
+/* The car with one edit more; its faults are the point's. It lives no longer than its point. */
 static void run_edited(sweep *s, const char *edit, lw_idle_point *p) {
   lw_error error = {0};
   lw_test_car *car = NULL;
-  if (lw_test_car_what_if(s->arena, s->units, s->car, &edit, 1, &car, &error) != LW_OK) {
+  lw_arena *own = lw_arena_new(0);
+  if (!own) {
+    snprintf(p->why, sizeof p->why, "no memory for this point");
+  } else if (lw_test_car_what_if(own, s->units, s->car, &edit, 1, &car, &error) != LW_OK) {
     snprintf(p->why, sizeof p->why, "%.110s", error.text);
-    return;
+  } else {
+    run_point(s, car, p);
   }
-  run_point(s, car, p);
+  lw_arena_free(own);
 }
 
 static void find_fastest(lw_idle_curve *c) {
@@ -117,8 +121,8 @@ static lw_status screws_of(sweep *s, size_t points, lw_idle_curve *curves, size_
     hi = fmin(hi, t.hi);
     now = c->now;
     turned++;
-    status = curve_over(s, lw_edit_screw_name(name, sizeof name, &screw[i]), false, t.lo, t.hi, points,
-                        c);
+    status = curve_over(s, lw_edit_screw_name(name, sizeof name, &screw[i]), false, t.lo, t.hi,
+                        points, c);
   }
   if (turned < 2 || status != LW_OK || !(hi > lo)) return status;
   lw_idle_curve *all = &curves[(*count)++];
@@ -143,7 +147,9 @@ lw_status lw_idle_sweep(lw_arena *arena, lw_units *units, const lw_test_car *car
   if (status == LW_OK && hold == LW_HOLD_STOP) {
     lw_idle_curve *c = &curves[count++];
     c->now = 0;
-    status = curve_over(&s, "idle stop", true, -stop_range, stop_range, points, c);
+    double shut = -car->twin->net->barrels[0].stop / lw_stop_per_turn; /* no further in */
+    status = curve_over(&s, "idle stop", true, fmax(-stop_range, 0.999 * shut), stop_range, points,
+                        c);
     c->screw = "speed screw";
   }
   if (status != LW_OK) return lw_fail(error, status, "no memory for this idle table");

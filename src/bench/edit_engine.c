@@ -146,8 +146,8 @@ lw_status lw_edit_humidity(lw_edit *e) {
 /* ---- a changed car ---- */
 
 lw_status lw_test_car_what_if(lw_arena *arena, lw_units *units, const lw_test_car *from,
-                         const char *const *edits, size_t count, lw_test_car **changed,
-                         lw_error *error) {
+                              const char *const *edits, size_t count, lw_test_car **changed,
+                              lw_error *error) {
   lw_test_car *car = lw_arena_alloc(arena, sizeof *car);
   lw_engine *engine = lw_arena_alloc(arena, sizeof *engine);
   lw_twin *twin = NULL;

@@ -11,7 +11,7 @@
 #define DEG (3.14159265358979323846 / 180)
 
 /* 1/32 in for each turn on a lever of 20 mm. */
-static const double stop_per_turn = 25.4e-3 / 32 / 20e-3; /* rad */
+const double lw_stop_per_turn = 25.4e-3 / 32 / 20e-3; /* rad */
 static const double power_leak_hole = 0.12e-3;            /* m */
 static const double usual_lip = 5e-3;                     /* m, as built without a card's */
 
@@ -126,10 +126,10 @@ lw_status lw_edit_stop(lw_edit *e) {
   if (turns && !e->sign) {
     return lw_edit_refuse(e, "a speed screw has no counted place; write a change, as +1/4 turn");
   }
-  double now = turns ? *e->stop / stop_per_turn : *e->stop;
+  double now = turns ? *e->stop / lw_stop_per_turn : *e->stop;
   lw_status status = lw_edit_value(e, turns ? LW_TURNS : LW_ANGLE, now, -100, 100, &change);
   if (status != LW_OK) return status;
-  double stop = turns ? change * stop_per_turn : change;
+  double stop = turns ? change * lw_stop_per_turn : change;
   if (stop < 0 || stop > 40 * DEG) {
     return lw_edit_refuse(e,
                           "the plate would stand %.1f deg over shut; it can stand 0 to 40 deg, "

@@ -354,8 +354,8 @@ lw_status lw_what_if(lw_arena *arena, lw_units *units, const lw_twin *from,
 }
 
 lw_status lw_what_if_car(lw_arena *arena, lw_units *units, const lw_twin *from,
-                         const char *const *edits, size_t count, lw_test_car *car, lw_twin **changed,
-                         lw_error *error) {
+                         const char *const *edits, size_t count, lw_test_car *car,
+                         lw_twin **changed, lw_error *error) {
   lw_card *card = NULL;
   char all[120] = "";
   lw_twin *twin = lw_arena_alloc(arena, sizeof *twin);

@@ -17,6 +17,7 @@ int cmd_jobs(int argc, char **argv);
 int cmd_limits(int argc, char **argv);
 int cmd_map(int argc, char **argv);
 int cmd_try(int argc, char **argv);
+int cmd_idle(int argc, char **argv);
 
 /* `card --complete FILE`, `card --families`. */
 int cmd_complete(const char *path, bool json);

@@ -15,6 +15,7 @@ static const struct {
     {"card", cmd_card, "check a spec card and print its sizes in both unit systems"},
     {"map", cmd_map, "run a card's twin: air-fuel ratio over throttle and speed, or air flow"},
     {"try", cmd_try, "what a change does to the mixture over the whole range"},
+    {"idle", cmd_idle, "how the engine idles with each of its screws turned"},
     {"jobs", cmd_jobs, "list, search, show, export and import the jobs that were saved"},
     {"limits", cmd_limits, "list the public limits a job can be held to"},
 };

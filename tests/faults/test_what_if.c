@@ -97,6 +97,26 @@ static void parts_a_unit_does_not_have_are_named(void **state) {
   tried(FOUR, "left venturi=1 in", "all barrels at once");
 }
 
+/* The engine's what-ifs: refused where no engine runs, and held to what an engine can be. */
+static void engines_are_changed_only_where_they_run(void **state) {
+  (void)state;
+  tried(SIX, "timing=-5 deg", "`leanward idle`");
+  tried(SIX, "cylinder=3 dead", "`leanward idle`");
+  refused(RUN("idle", SIX, "cylinder=7 dead"), "1 to 6");
+  refused(RUN("idle", SIX, "cylinder=dead"), "begin with the cylinder's number");
+  refused(RUN("idle", SIX, "cylinder=3 tired"), "'tired' is not one of dead");
+  refused(RUN("idle", SIX, "cylinder=3 compression 170 %"), "a share of a sound one");
+  refused(RUN("idle", SIX, "vacuum advance=on"), "plugged, ported, manifold, control valve");
+  refused(RUN("idle", SIX, "coolant=500 degC"), "cannot be");
+  refused(RUN("idle", SIX, "timing=+90 deg"), "cannot be");
+  refused(RUN("idle", SIX, "exhaust leak=95 %"), "no exhaust sample");
+  refused(RUN("idle", SIX, "leak at cylinder=0"), "1 to 6, or all");
+  refused(RUN("idle", SIX, "--drive"), "not automatic");
+  refused(RUN("idle", SIX, "--points", "2"), "has a wrong one");
+  refused(RUN("idle"), "a spec card was expected");
+  refused(RUN("idle", "cards/none.yaml"), "cards/none.yaml");
+}
+
 static void a_card_that_lacks_sizes_is_told_what_fills_them(void **state) {
   (void)state;
   const char *card = "unit: X-1\nengine: {displacement: 3.6 L}\ncarburetor:\n  primary: {count: 1, "
@@ -208,6 +228,19 @@ static void a_sound_try_says_so_with_its_exit_code(void **state) {
   HOLDS(r->out, "\"words\": \"leans idle by");
 }
 
+/* No fuel is an effect, not a gap in the comparison. */
+static void a_place_left_without_fuel_is_said(void **state) {
+  (void)state;
+  const ran *r = RUN("try", SIX, "idle feed=plugged");
+  assert_int_equal(r->code, 0);
+  HOLDS(r->out, "- leaves idle without any fuel (1 point)");
+  HOLDS(r->out, "= no fuel flows at 8 of 80 points; else most at the step off idle");
+  r = RUN("try", SIX, "main jet=plugged", "--throttle", "0 %", "--speed", "700 rpm", "--json");
+  assert_int_equal(r->code, 0);
+  HOLDS(r->out, "\"summary\": \"no fuel flows at 1 of 1 points\"");
+  HOLDS(r->out, "\"worst_change\": null");
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_name_nobody_knows_gets_the_nearest),
@@ -215,12 +248,14 @@ int main(void) {
       cmocka_unit_test(sizes_that_cannot_be_are_refused),
       cmocka_unit_test(screws_stop_at_their_stops_and_sealed_is_sealed),
       cmocka_unit_test(parts_a_unit_does_not_have_are_named),
+      cmocka_unit_test(engines_are_changed_only_where_they_run),
       cmocka_unit_test(a_card_that_lacks_sizes_is_told_what_fills_them),
       cmocka_unit_test(sizes_of_the_secondary_side_are_told_from_the_primary),
       cmocka_unit_test(axes_and_files_that_cannot_be_are_refused),
       cmocka_unit_test(tables_fit_a_terminal_of_80_columns),
       cmocka_unit_test(csv_has_its_columns_on_every_row),
       cmocka_unit_test(a_sound_try_says_so_with_its_exit_code),
+      cmocka_unit_test(a_place_left_without_fuel_is_said),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
