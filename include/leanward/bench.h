@@ -130,15 +130,17 @@ const char *lw_place_text(lw_place place);
 typedef struct lw_effect {
   lw_place place;
   size_t points; /* compared; 0: none lay here */
+  size_t dry;    /* not among those: fuel flows in the original, none when changed */
   double mean, worst;
   double speed, throttle, afr, afr_changed; /* at the worst */
-  const char *words;                        /* "leans cruise by 4.1 % ..."; NULL without points */
+  const char *words;                        /* "leans cruise by 4.1 % ..."; NULL: no point at all */
 } lw_effect;
 
 typedef struct lw_comparison {
   const lw_map *original, *changed;
   lw_effect effects[LW_PLACES];
   size_t lost;         /* points that did not converge in one of the two */
+  size_t dry;          /* points without fuel when changed; with fuel in the original */
   double worst;        /* the change furthest from none */
   const char *summary; /* one sentence */
 } lw_comparison;

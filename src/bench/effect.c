@@ -26,7 +26,7 @@ static const char *subject(lw_place place) {
   return texts[place];
 }
 
-static const char *say(lw_arena *arena, const lw_effect *e) {
+static const char *say_change(lw_arena *arena, const lw_effect *e) {
   char rpm[32];
   const char *name = subject(e->place);
   int speed = (int)lround(lw_dim_shown(LW_SPIN, LW_SHOP, e->speed));
@@ -54,6 +54,17 @@ static const char *say(lw_arena *arena, const lw_effect *e) {
                         100 * e->mean);
 }
 
+static const char *say(lw_arena *arena, const lw_effect *e) {
+  if (!e->points) {
+    return lw_arena_print(arena, "leaves %s without any fuel (%zu point%s)", subject(e->place),
+                          e->dry, e->dry > 1 ? "s" : "");
+  }
+  const char *words = say_change(arena, e);
+  if (!words || !e->dry) return words;
+  return lw_arena_print(arena, "%s; at %zu more point%s no fuel flows at all", words, e->dry,
+                        e->dry > 1 ? "s" : "");
+}
+
 static void count(lw_effect *e, const lw_map_point *a, const lw_map_point *b, double change) {
   e->points++;
   e->mean += change;
@@ -68,18 +79,26 @@ static void count(lw_effect *e, const lw_map_point *a, const lw_map_point *b, do
 static const char *summarize(lw_arena *arena, const lw_comparison *c) {
   const lw_effect *most = NULL;
   size_t compared = 0;
+  char dry[64] = "";
   for (int i = 0; i < LW_PLACES; i++) {
     const lw_effect *e = &c->effects[i];
     compared += e->points;
     if (e->points && (!most || fabs(e->worst) > fabs(most->worst))) most = e;
   }
-  if (!most) return "nothing can be compared: no point converged in both";
-  if (fabs(most->worst) < worth_saying) {
-    return lw_arena_print(arena, "changes nothing worth saying: under %.1f %% at all %zu points",
-                          100 * worth_saying, compared);
+  if (c->dry) {
+    snprintf(dry, sizeof dry, "no fuel flows at %zu of %zu points%s", c->dry, compared + c->dry,
+             most ? "; else " : "");
   }
-  return lw_arena_print(arena, "most at %s: %+.1f %% (%s)", subject(most->place), 100 * most->worst,
-                        most->worst > 0 ? "leaner" : "richer");
+  if (!most) {
+    return lw_arena_print(arena, "%s",
+                          c->dry ? dry : "nothing can be compared: no point has a mixture in both");
+  }
+  if (fabs(most->worst) < worth_saying) {
+    return lw_arena_print(arena, "%schanges nothing worth saying: under %.1f %% at all %zu points",
+                          dry, 100 * worth_saying, compared);
+  }
+  return lw_arena_print(arena, "%smost at %s: %+.1f %% (%s)", dry, subject(most->place),
+                        100 * most->worst, most->worst > 0 ? "leaner" : "richer");
 }
 
 double lw_change(const lw_map_point *original, const lw_map_point *changed) {
@@ -98,17 +117,23 @@ lw_status lw_compare(lw_arena *arena, const lw_map *original, const lw_map *chan
   for (size_t i = 0; i < original->throttles * original->speeds; i++) {
     const lw_map_point *a = &original->points[i], *b = &changed->points[i];
     double change = lw_change(a, b);
-    if (!(change == change)) {
+    if (!a->report.converged || !b->report.converged) {
       c->lost++;
       continue;
     }
-    count(&c->effects[place_of(a, idle, ambient)], a, b, change);
-    if (fabs(change) > fabs(c->worst)) c->worst = change;
+    lw_effect *e = &c->effects[place_of(a, idle, ambient)];
+    if (change == change) {
+      count(e, a, b, change);
+      if (fabs(change) > fabs(c->worst)) c->worst = change;
+    } else if (a->lambda == a->lambda) {
+      e->dry++;
+      c->dry++;
+    }
   }
   for (int i = 0; i < LW_PLACES; i++) {
     lw_effect *e = &c->effects[i];
-    if (!e->points) continue;
-    e->mean /= (double)e->points;
+    if (!e->points && !e->dry) continue;
+    if (e->points) e->mean /= (double)e->points;
     e->words = say(arena, e);
     if (!e->words) return lw_fail(error, LW_NO_MEMORY, "no memory for this comparison");
   }

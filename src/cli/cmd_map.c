@@ -128,12 +128,14 @@ static void write_json(const lw_twin *twin, const lw_map *map) {
   json_decref(root);
 }
 
+/* *lost: points of the picture, which are more than the tables', that did not converge are added. */
 static lw_status draw(cli_twin *t, const cli_range *range, lw_plot_form form, const char *path,
-                      lw_error *error) {
+                      size_t *lost, lw_error *error) {
   lw_map *map = NULL;
   char title[160], note[200];
   lw_status status = cli_run(t, range, true, &map, error);
   if (status != LW_OK) return status;
+  *lost += map->failed;
   snprintf(title, sizeof title, "%s, %s", t->twin->card->unit,
            t->twin->card->engine_name ? t->twin->card->engine_name : t->twin->net->family);
   snprintf(note, sizeof note,
@@ -152,9 +154,10 @@ static lw_status draw(cli_twin *t, const cli_range *range, lw_plot_form form, co
 
 static int answer(cli_twin *t, const cli_range *range, bool circuits, lw_error *error) {
   lw_map *map = NULL;
+  size_t lost = 0;
   lw_status status = cli_run(t, range, false, &map, error);
-  if (status == LW_OK && range->svg) status = draw(t, range, LW_PLOT_SVG, range->svg, error);
-  if (status == LW_OK && range->png) status = draw(t, range, LW_PLOT_PNG, range->png, error);
+  if (status == LW_OK && range->svg) status = draw(t, range, LW_PLOT_SVG, range->svg, &lost, error);
+  if (status == LW_OK && range->png) status = draw(t, range, LW_PLOT_PNG, range->png, &lost, error);
   if (status == LW_OK && range->csv) status = write_csv(range->csv, map, error);
   if (status != LW_OK) return cli_fail("map", error);
   if (range->json) {
@@ -163,9 +166,9 @@ static int answer(cli_twin *t, const cli_range *range, bool circuits, lw_error *
     print_tables(t->twin, map, circuits);
   }
   size_t all = map->throttles * map->speeds;
-  return cli_finish("map", map->failed == all ? CLI_COULD_NOT
-                           : map->failed      ? CLI_OUTSIDE
-                                              : CLI_DONE);
+  return cli_finish("map", map->failed == all   ? CLI_COULD_NOT
+                           : map->failed + lost ? CLI_OUTSIDE
+                                                : CLI_DONE);
 }
 
 int cmd_map(int argc, char **argv) {

@@ -135,17 +135,23 @@ static lw_status write_csv(const char *path, const trial *t, lw_error *error) {
   return lw_draft_finish(&draft, error);
 }
 
+/* Null where nothing was compared. */
+static json_t *of_effect(const lw_effect *e, double x) {
+  return e->points ? json_real(x) : json_null();
+}
+
 static json_t *effects_json(const lw_comparison *c) {
   json_t *effects = json_array();
   for (int i = 0; i < LW_PLACES; i++) {
     const lw_effect *e = &c->effects[i];
     if (!e->words) continue;
-    json_array_append_new(effects,
-                          json_pack("{s:s, s:I, s:f, s:f, s:f, s:f, s:f, s:f, s:s}", "place",
-                                    lw_place_text(e->place), "points", (json_int_t)e->points,
-                                    "mean_change", e->mean, "worst_change", e->worst, "speed_rad_s",
-                                    e->speed, "throttle", e->throttle, "afr", e->afr, "changed_afr",
-                                    e->afr_changed, "words", e->words));
+    json_array_append_new(
+        effects, json_pack("{s:s, s:I, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:s}", "place",
+                           lw_place_text(e->place), "points", (json_int_t)e->points, "no_fuel",
+                           (json_int_t)e->dry, "mean_change", of_effect(e, e->mean), "worst_change",
+                           of_effect(e, e->worst), "speed_rad_s", of_effect(e, e->speed),
+                           "throttle", of_effect(e, e->throttle), "afr", of_effect(e, e->afr),
+                           "changed_afr", of_effect(e, e->afr_changed), "words", e->words));
   }
   return effects;
 }
@@ -165,7 +171,7 @@ static void write_json(const trial *t, char **edits, int count) {
 
 /* The picture is always drawn against air flow: two maps beside each other tell less. */
 static lw_status draw(cli_twin *t, const trial *r, cli_range range, lw_plot_form form,
-                      const char *path, lw_error *error) {
+                      const char *path, size_t *lost, lw_error *error) {
   lw_map *a = NULL, *b = NULL;
   char title[320];
   if (!range.line) range.speed = NULL;
@@ -173,6 +179,7 @@ static lw_status draw(cli_twin *t, const trial *r, cli_range range, lw_plot_form
   lw_status status = cli_run(t, &range, true, &a, error);
   if (status == LW_OK) status = lw_map_again(t->arena, r->changed, a, &b, error);
   if (status != LW_OK) return status;
+  *lost += a->failed + b->failed;
   snprintf(title, sizeof title, "%s with %s", r->twin->card->unit, r->what);
   lw_plot_lines lines = {
       title, range.run == LW_LINE_ROAD ? "level road, idle to top speed" : "wide open throttle", a,
@@ -187,6 +194,7 @@ static int answer(cli_twin *t, const cli_range *range, char **edits, int count, 
   lw_twin *changed = NULL;
   lw_map *a = NULL, *b = NULL;
   lw_comparison *c = NULL;
+  size_t lost = 0;
   lw_status status = lw_what_if(t->arena, t->units, t->twin, (const char *const *)edits,
                                 (size_t)count, &changed, error);
   if (status == LW_OK) status = cli_run(t, range, false, &a, error);
@@ -202,8 +210,9 @@ static int answer(cli_twin *t, const cli_range *range, char **edits, int count, 
   r.c = c;
   for (int i = 0; i < count; i++)
     lw_text_append(r.what, sizeof r.what, i ? ", %s" : "%s", edits[i]);
-  if (range->svg) status = draw(t, &r, *range, LW_PLOT_SVG, range->svg, error);
-  if (status == LW_OK && range->png) status = draw(t, &r, *range, LW_PLOT_PNG, range->png, error);
+  if (range->svg) status = draw(t, &r, *range, LW_PLOT_SVG, range->svg, &lost, error);
+  if (status == LW_OK && range->png)
+    status = draw(t, &r, *range, LW_PLOT_PNG, range->png, &lost, error);
   if (status == LW_OK && range->csv) status = write_csv(range->csv, &r, error);
   if (status != LW_OK) return cli_fail("try", error);
   if (range->json) {
@@ -212,7 +221,9 @@ static int answer(cli_twin *t, const cli_range *range, char **edits, int count, 
     print_tables(&r);
   }
   size_t all = a->throttles * a->speeds;
-  return cli_finish("try", c->lost == all ? CLI_COULD_NOT : c->lost ? CLI_OUTSIDE : CLI_DONE);
+  return cli_finish("try", c->lost == all   ? CLI_COULD_NOT
+                           : c->lost + lost ? CLI_OUTSIDE
+                                            : CLI_DONE);
 }
 
 int cmd_try(int argc, char **argv) {
