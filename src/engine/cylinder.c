@@ -12,32 +12,60 @@
 
 /* ---- exhaust that stays ---- */
 
+/* Comes back in valve overlap, and stays in the clearance for each unit of phi. */
+typedef struct left_behind {
+  double back, clearance;
+} left_behind;
+
+static left_behind left_of(double speed, double inlet, double exhaust, double overlap,
+                           double compression_ratio) {
+  double n = fmax(speed / (2 * LW_PI), 1), per_degree = overlap * 180 / LW_PI;
+  double log_ratio = log(fmax(inlet, 1) / fmax(exhaust, 1)), drop = fabs(exhaust - inlet) / LW_BAR;
+  return (left_behind){1.266 * per_degree / n * exp(-0.87 * log_ratio) * sqrt(drop),
+                       0.632 * exp(-0.74 * log_ratio) / compression_ratio};
+}
+
+static double share_left(const left_behind *left, double phi) {
+  return lw_clamp(left->back + left->clearance * phi, 0, 0.7);
+}
+
 double lw_residual(double speed, double inlet, double exhaust, double overlap, double phi,
                    double compression_ratio) {
-  double n = fmax(speed / (2 * LW_PI), 1), per_degree = overlap * 180 / LW_PI;
-  double ratio = inlet / exhaust, drop = fabs(exhaust - inlet) / LW_BAR;
-  double back = 1.266 * per_degree / n * pow(ratio, -0.87) * sqrt(drop);
-  double clearance = 0.632 * phi * pow(ratio, -0.74) / compression_ratio;
-  return lw_clamp(back + clearance, 0, 0.7);
+  left_behind left = left_of(speed, inlet, exhaust, overlap, compression_ratio);
+  return share_left(&left, phi);
 }
 
 /* ---- whether it burns ---- */
 
 /* Gas (air and exhaust) over fuel decides on the lean side: some 23 at idle is where every other
    cycle drops out (Heywood 9.4.3 has 25 to 28 for strong sparks and fast chambers), less where the
-   charge is thinner than an idle's, as when coasting. Rich of lambda 0.6 nothing burns (Heywood 9.4:
-   flammability). Widths and the shares of thinness, spark and compression are ours. */
+   charge is thinner than an idle's, as when coasting. How far it lies beyond that. The shares of
+   thinness, spark and compression are ours; that of compression so that a cylinder at the usual
+   limit, 75 % of the others, just begins to miss. */
+static double beyond_lean(double lambda, double residual, double filling, double spark,
+                          double compression) {
+  const double stoichiometric = 14.6, limit = 23.2, idle_filling = 0.35;
+  double over_fuel = (lambda * stoichiometric + 1) / fmax(1 - residual, 0.05) - 1;
+  return over_fuel - limit + 5 * (1 - fmin(spark, 1)) + 12 * (1 - fmin(compression, 1)) +
+         22 * fmax(idle_filling - filling, 0);
+}
+
+/* Rich of lambda 0.6 nothing burns (Heywood 9.4: flammability). Widths ours. */
+static double misfire(double beyond, double lambda) {
+  const double width = 0.55, rich = 0.58, rich_width = 0.02;
+  return 1 - 1 / ((1 + exp(beyond / width)) * (1 + exp((rich - lambda) / rich_width)));
+}
+
+/* Before cycles drop out altogether some burn late and in part (Heywood 9.4.3): share of the work
+   that is kept. Size and width ours, so that an idle turns fastest at a lambda of some 0.95. */
+static double kept_burning(double beyond) {
+  return 1 - 0.9 * exp(fmin(beyond, 0) / 2);
+}
+
 double lw_misfire(double lambda, double residual, double filling, double spark,
                   double compression) {
-  const double stoichiometric = 14.6, limit = 23.2, width = 0.55, rich = 0.58, rich_width = 0.02;
-  const double idle_filling = 0.35;
   if (!(lambda > 0) || lambda > 1e3 || !(spark > 0) || !(compression > 0)) return 1;
-  double over_fuel = (lambda * stoichiometric + 1) / fmax(1 - residual, 0.05) - 1;
-  double lean = limit - 5 * (1 - fmin(spark, 1)) - 7 * (1 - fmin(compression, 1)) -
-                22 * fmax(idle_filling - filling, 0);
-  double burns_lean = 1 / (1 + exp((over_fuel - lean) / width));
-  double burns_rich = 1 / (1 + exp((rich - lambda) / rich_width));
-  return 1 - burns_lean * burns_rich;
+  return misfire(beyond_lean(lambda, residual, filling, spark, compression), lambda);
 }
 
 /* ---- friction ---- */
@@ -68,17 +96,21 @@ static double pumping(double speed, double manifold, double exhaust) {
    table 9.2 after Rhodes and Keck). */
 static double flame(double phi, double residual) {
   double mixture = 1 - 54.9 / 30.5 * (phi - 1.21) * (phi - 1.21);
-  double dilution = 1 - 2.06 * pow(fmax(residual, 0), 0.77);
+  double dilution = 1 - 2.06 * (residual > 0 ? pow(residual, 0.77) : 0);
   return fmax(mixture, 0.1) * fmax(dilution, 0.05);
 }
 
 /* Best-torque timing: half the charge is burned 8 degrees after top center (Heywood 9.2.2); how long
-   that takes rises with speed and as the flame slows (exponents and size ours: 30 degrees at 1,500
-   rpm and cruise, about what engines of the time were timed to). */
-static double best_timing(double speed, double phi, double residual) {
+   that takes rises with speed, as the flame slows and as the charge thins (exponents and size ours:
+   33 degrees at 2,000 rpm and cruise, 26 wide open, about what engines of the time were timed to).
+   `pace` is what all cylinders share. */
+static double best_pace(double speed, double filling) {
   double n = fmax(speed / (1500 * RPM), 0.1);
-  double degrees = 14 * pow(n, 0.35) * pow(flame(phi, residual), -0.55) + 6;
-  return fmin(degrees, 60) * DEGREE;
+  return 14 * exp(0.35 * log(n) - 0.25 * log(lw_clamp(filling, 0.1, 1.5)));
+}
+
+static double best_timing(double pace, double flame_speed) {
+  return fmin(pace * exp(-0.55 * log(flame_speed)) + 6, 60) * DEGREE;
 }
 
 /* Torque falls with the square of the distance from best: 3.5 % at 10 degrees (Heywood fig. 9-3, 15.5
@@ -90,19 +122,26 @@ static double spark_efficiency(double timing, double best) {
 
 /* ---- work ---- */
 
-/* Fuel-air cycle by a gamma that falls with richness (Heywood fig. 5-9: 0.40 at 8.5 and
-   stoichiometric with the heat of combustion counted in full), less a part for the finite burn and
-   blow-down, a part for heat, larger in slow turning and thin charges (Heywood 12.5), and a part for
-   the slow and uneven burning of a charge full of exhaust. Sizes ours: gross 85 % of the fuel-air
-   cycle wide open (Heywood 5.7), half at idle. */
-static double indicated(double lambda, double residual, double filling, double compression_ratio,
-                        double speed) {
-  double gamma = lw_clamp(1.265 + 0.12 * (lambda - 1), 1.23, 1.31);
-  double ideal = 1 - pow(compression_ratio, 1 - gamma);
+/* Share of the released heat that does not go to the walls: less in slow turning and thin charges
+   (Heywood 12.5; sizes ours). */
+static double walls(double filling, double speed) {
   double slow = sqrt(1500 * RPM / fmax(speed, 100 * RPM));
-  double heat = lw_clamp(0.12 * slow * pow(fmax(filling, 0.1), -0.25), 0.05, 0.40);
-  double uneven = lw_clamp(1 - 1.8 * (residual - 0.08), 0.2, 1);
-  return ideal * 0.94 * (1 - heat) * uneven;
+  double heat = 0.11 * slow / sqrt(sqrt(fmax(filling, 0.1)));
+  return 1 - lw_clamp(heat, 0.05, 0.40);
+}
+
+/* Fuel-air cycle by a gamma that falls with richness up to stoichiometric (Heywood fig. 5-9: 0.40 at
+   8.5 there with the heat of combustion counted in full) and rises again beyond it, where less is
+   dissociated: mean pressure peaks slightly rich. A part goes for the finite burn and blow-down, and
+   a part for slow and uneven burning: a flame slowed by exhaust or want of fuel burns each cycle at
+   another time. That is why an idle turns fastest rich of stoichiometric. Sizes ours: gross 85 % of
+   the fuel-air cycle wide open (Heywood 5.7), half at idle. */
+static double indicated(double lambda, double flame_speed, double log_ratio) {
+  double gamma =
+      lambda > 1 ? 1.265 + 0.12 * fmin(lambda - 1, 0.4) : 1.265 + 0.06 * fmin(1 - lambda, 0.4);
+  double ideal = 1 - exp((1 - gamma) * log_ratio);
+  double uneven = 1 - 0.12 * (1 / flame_speed - 1.45);
+  return ideal * 0.94 * lw_clamp(uneven, 0.2, 1);
 }
 
 /* Share of the fuel's heat that is released, from what is left unburned in the gas (Heywood eq.
@@ -139,6 +178,16 @@ lw_products lw_pool_mixed(const lw_pool *s) {
   };
 }
 
+/* NO is made of what is there: half an O2 and half an N2, and where oxygen is short, CO2 gives it. */
+static void put_nitric_oxide(lw_products *p, double no) {
+  p->dry.no = no;
+  p->n2 -= no / 2;
+  double oxygen = fmin(p->dry.o2, no / 2), from_co2 = no - 2 * oxygen;
+  p->dry.o2 -= oxygen;
+  p->dry.co2 -= from_co2;
+  p->dry.co += from_co2;
+}
+
 /* Share of the fuel that is vapor when it burns: a cold engine wets its walls (ours). */
 static double evaporated(double coolant) {
   return 1 - 0.35 * lw_clamp((335 - coolant) / 75, 0, 1);
@@ -146,10 +195,10 @@ static double evaporated(double coolant) {
 
 /* Fuel that hides in crevices and comes out unburned, some 1 % warm at idle and less when the
    exhaust is hot enough to burn some of it after all (Heywood 11.4.3: 1 to 2.5 % at the valve; about
-   half of it survives); rich mixtures leave more. Sizes ours. */
+   half of it survives); rich mixtures leave more. Sizes ours: some 270 ppm hexane at a sound idle. */
 static double hidden(double lambda, double manifold, double ambient) {
   double rich = 1 + 4 * lw_clamp(1 - lambda, 0, 0.4);
-  return 0.008 * rich * (1 - 0.4 * lw_clamp(manifold / ambient, 0, 1));
+  return 0.012 * rich * (1 - 0.55 * lw_clamp(manifold / ambient, 0, 1));
 }
 
 /* ---- all cylinders ---- */
@@ -158,54 +207,76 @@ typedef struct firing {
   const lw_engine *e;
   const lw_charge *c;
   double exhaust; /* Pa */
-  double vapor;
-  double best, best_weight;
+  double vapor, filling, need, air_water;
+  left_behind left;
+  double pace, log_ratio, walls;
+  double best;
   lw_pool pool;
   double released, fuel;
-  bool work_only; /* NO takes nine tenths of the time and gives no work */
+  bool work_only; /* NO takes most of the time and gives no work */
 } firing;
 
+/* All that the cylinders share: worked out once. */
+static firing firing_of(const lw_engine *e, const lw_charge *c) {
+  firing f = {.e = e,
+              .c = c,
+              .exhaust = 1.02 * c->around.ambient,
+              .vapor = evaporated(c->around.coolant),
+              .filling = c->manifold / LW_STANDARD_PRESSURE,
+              .need = lw_fuel_stoichiometric(&e->fuel),
+              .log_ratio = log(e->compression_ratio)};
+  if (c->around.humidity > 0)
+    f.air_water = lw_air_water(c->around.temperature, c->around.ambient, c->around.humidity);
+  f.left = left_of(c->speed, c->manifold, f.exhaust, e->overlap, e->compression_ratio);
+  f.pace = best_pace(c->speed, f.filling);
+  f.walls = walls(f.filling, c->speed);
+  return f;
+}
+
 static void air_alone(firing *f, lw_cylinder *c) {
+  double moles = c->air / LW_AIR_MOLAR_MASS;
   c->lambda = INFINITY;
   c->misfire = 1;
-  f->pool.o2 += c->air / LW_AIR_MOLAR_MASS * LW_AIR_O2;
-  f->pool.n2 += c->air / LW_AIR_MOLAR_MASS * (1 - LW_AIR_O2);
+  f->pool.o2 += moles * LW_AIR_O2;
+  f->pool.n2 += moles * (1 - LW_AIR_O2);
+  f->pool.h2o += moles * f->air_water;
+}
+
+/* The gas of the vapor; liquid fuel leaves as it came. */
+static lw_products gas_of(const firing *f, const lw_cylinder *c, double lambda, double best) {
+  const lw_charge *in = f->c;
+  double kept = fmin(hidden(lambda, in->manifold, in->around.ambient), 0.2);
+  lw_burn how = {lambda, f->e->flutter, 1 - (1 - c->misfire) * (1 - kept)};
+  lw_products gas = lw_burn_products(&f->e->fuel, &how, NAN, f->air_water);
+  if (f->work_only || c->misfire >= 1) return gas;
+  double no = lw_nitric_oxide(&f->e->fuel, lambda, c->residual, in->manifold,
+                              f->e->compression_ratio, in->speed, fmax(best - in->timing, 0));
+  put_nitric_oxide(&gas, (1 - c->misfire) * no / (1 - gas.h2o));
+  return gas;
 }
 
 static void fire(firing *f, int i, lw_cylinder *c) {
   const lw_engine *e = f->e;
-  const lw_charge *in = f->c;
   const lw_cylinder_health *health = &e->health[i];
-  double need = lw_fuel_stoichiometric(&e->fuel);
   if (!(c->fuel > 1e-6 * c->air)) {
     air_alone(f, c);
     return;
   }
-  c->lambda = c->air / (c->fuel * need);
-  double vapor_lambda = c->lambda / f->vapor, phi = 1 / vapor_lambda;
-  c->residual = lw_residual(in->speed, in->manifold, f->exhaust, e->overlap, fmin(phi, 1.3),
-                            e->compression_ratio);
-  c->misfire = lw_misfire(vapor_lambda, c->residual, in->manifold / LW_STANDARD_PRESSURE,
-                          health->spark, health->compression);
-  double kept = hidden(vapor_lambda, in->manifold, in->around.ambient);
-  double unburned = 1 - f->vapor * (1 - c->misfire) * (1 - fmin(kept, 0.2));
-  lw_products gas = lw_burn_products(
-      &e->fuel, &(lw_burn){c->lambda, e->flutter, unburned}, NAN,
-      lw_air_water(in->around.temperature, in->around.ambient, in->around.humidity));
-  double best = best_timing(in->speed, phi, c->residual);
-  double retard = fmax(best - in->timing, 0);
-  if (!f->work_only)
-    gas.dry.no = (1 - c->misfire) *
-                 lw_nitric_oxide(&e->fuel, vapor_lambda, c->residual, in->manifold,
-                                 e->compression_ratio, in->speed, retard) /
-                 (1 - gas.h2o);
-  double heat = c->fuel * e->fuel.heating_value, share = released(&e->fuel, &gas);
-  c->work = heat * share *
-            indicated(vapor_lambda, c->residual, in->manifold / LW_STANDARD_PRESSURE,
-                      e->compression_ratio, in->speed) *
-            spark_efficiency(in->timing, best) * (0.4 + 0.6 * fmin(health->compression, 1));
+  c->lambda = c->air / (c->fuel * f->need);
+  double lambda = c->lambda / f->vapor, phi = fmin(1 / lambda, 2);
+  c->residual = share_left(&f->left, fmin(phi, 1.3));
+  double beyond = beyond_lean(lambda, c->residual, f->filling, health->spark, health->compression);
+  bool can = lambda < 1e3 && health->spark > 0 && health->compression > 0;
+  c->misfire = can ? misfire(beyond, lambda) : 1;
+  double flame_speed = flame(phi, c->residual), best = best_timing(f->pace, flame_speed);
+  lw_products gas = gas_of(f, c, lambda, best);
+  double share = f->vapor * released(&e->fuel, &gas);
+  c->work = c->fuel * e->fuel.heating_value * share * indicated(lambda, flame_speed, f->log_ratio) *
+            f->walls * kept_burning(beyond) * spark_efficiency(f->c->timing, best) *
+            (0.4 + 0.6 * fmin(health->compression, 1));
   double carbon = c->fuel / lw_fuel_molar_mass(&e->fuel);
-  lw_pool_add(&f->pool, &gas, carbon / (gas.dry.co + gas.dry.co2 + gas.dry.hc));
+  lw_pool_add(&f->pool, &gas, f->vapor * carbon / (gas.dry.co + gas.dry.co2 + gas.dry.hc));
+  f->pool.hc += (1 - f->vapor) * carbon;
   f->best += best * c->fuel;
   f->released += share * c->fuel;
   f->fuel += c->fuel;
@@ -242,18 +313,14 @@ static void add_up(const firing *f, lw_burned *out) {
   double mean = work / e->cylinders, n = e->cylinders;
   out->roughness = mean > 0 ? sqrt(fmax(square / n - mean * mean, 0)) / mean : 0;
   out->lambda = f->fuel > 0 ? air / (f->fuel * lw_fuel_stoichiometric(&e->fuel)) : INFINITY;
-  out->best = f->fuel > 0 ? f->best / f->fuel : NAN;
+  out->best = f->fuel > 0 ? f->best / f->fuel : best_timing(f->pace, flame(1, 0.15));
   out->efficiency = f->fuel > 0 ? f->released / f->fuel : 0;
   out->imep = work / e->displacement;
 }
 
 static void burn(const lw_engine *e, const lw_charge *charge, bool work_only, lw_burned *out) {
-  double ambient = charge->around.ambient;
-  firing f = {.e = e,
-              .c = charge,
-              .exhaust = 1.02 * ambient,
-              .vapor = evaporated(charge->around.coolant),
-              .work_only = work_only};
+  firing f = firing_of(e, charge);
+  f.work_only = work_only;
   *out = (lw_burned){.timing = charge->timing};
   lw_share_out(e, charge, out->cylinder);
   for (int i = 0; i < e->cylinders; i++)

@@ -31,7 +31,8 @@ static lw_spark spark_of(const lw_engine_card *card) {
   s.centrifugal = curve_of(&card->centrifugal_advance, false, twice);
   s.vacuum = curve_of(&card->vacuum_advance, true, twice);
   if (s.centrifugal.count == 0) { /* what most distributors of the time came near */
-    s.centrifugal = (lw_curve){3, {800 * RPM, 2500 * RPM, 4200 * RPM}, {0, 16 * DEGREE, 24 * DEGREE}};
+    s.centrifugal =
+        (lw_curve){3, {800 * RPM, 2500 * RPM, 4200 * RPM}, {0, 16 * DEGREE, 24 * DEGREE}};
   }
   s.source = s.vacuum.count ? LW_VACUUM_PORTED : LW_VACUUM_NONE;
   if (s.vacuum.count && card->vacuum_source == 2) s.source = LW_VACUUM_MANIFOLD;
@@ -99,8 +100,7 @@ static void assume(lw_engine *e, const lw_card *card, const lw_net *net) {
   e->fuel = net->fuel;
   for (int i = 0; i < e->cylinders; i++)
     e->health[i] = (lw_cylinder_health){1, 1};
-  e->speed_hot =
-      lw_range_known(card->idle.speed) ? lw_range_middle(card->idle.speed) : 650 * RPM;
+  e->speed_hot = lw_range_known(card->idle.speed) ? lw_range_middle(card->idle.speed) : 650 * RPM;
   e->vacuum_hot = lw_range_known(c->idle_vacuum) ? lw_range_middle(c->idle_vacuum) : 62e3;
 }
 

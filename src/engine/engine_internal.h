@@ -17,6 +17,9 @@ lw_products lw_pool_mixed(const lw_pool *pool);
 /* How a charge gets to the cylinders of each side (share.c): kg a cycle of each cylinder. */
 void lw_share_out(const lw_engine *engine, const lw_charge *charge, lw_cylinder *cylinders);
 
+/* Whether the network's vacuum leak feeds one cylinder alone. */
+bool lw_leak_is_own(const lw_engine *engine);
+
 /* lw_burn_charge without NO, ten times as fast: for what is only turned by it. */
 void lw_burn_work(const lw_engine *engine, const lw_charge *charge, lw_burned *out);
 

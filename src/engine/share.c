@@ -53,26 +53,27 @@ static double score(int index, int count) {
   if (count < 2) return 0;
   int order = (index * (count / 2 + 1)) % count;
   if (count % 2 == 0) order = index % 2 ? count - 1 - index / 2 : index / 2;
-  double at = 2.0 * (order + 0.5) / count - 1; /* -1..1, evenly */
+  double at = 2.0 * (order + 0.5) / count - 1;                /* -1..1, evenly */
   double all = sqrt((1 - 1.0 / ((double)count * count)) / 3); /* its standard deviation */
   return at / all;
 }
 
-/* A leak at one cylinder's port: it draws that air first and less of the rest. */
+/* A leak at one cylinder's port: it draws that air first and less of the rest, which the others get.
+   What leaks in beyond its charge goes back to the others. */
 static void leak_into(const lw_engine *e, double leak, lw_cylinder *c) {
-  int k = e->leak_cylinder;
+  int k = e->leak_cylinder, others = e->cylinders - 1;
   double total = 0;
   for (int i = 0; i < e->cylinders; i++)
     total += c[i].air + c[i].fuel;
-  double each = (total + leak) / e->cylinders, taken = fmin(leak, each);
+  double each = (total + leak) / e->cylinders, taken = others ? fmin(leak, each) : leak;
   for (int i = 0; i < e->cylinders; i++) {
     double before = c[i].air + c[i].fuel;
-    double wanted = i == k ? each - taken : (total - (each - taken)) / (e->cylinders - 1);
+    double left = others ? each - taken : total;
+    double wanted = i == k ? left : (total - left) / others;
     double by = before > 0 ? wanted / before : 0;
-    c[i].air *= by;
+    c[i].air = c[i].air * by + (i == k ? taken : (leak - taken) / others);
     c[i].fuel *= by;
   }
-  c[k].air += leak;
 }
 
 /* Fuel is what must come out even: the pattern and the leak scale charges, not fuel. */
@@ -88,11 +89,17 @@ static void even_out(lw_cylinder *c, int n, double air, double fuel) {
   }
 }
 
+bool lw_leak_is_own(const lw_engine *e) {
+  return e->leak_cylinder >= 0 && e->leak_cylinder < e->cylinders;
+}
+
 void lw_share_out(const lw_engine *e, const lw_charge *charge, lw_cylinder *c) {
   double cycles = charge->speed / (4 * LW_PI); /* of each cylinder, 1/s */
+  for (int i = 0; i < e->cylinders; i++)
+    c[i] = (lw_cylinder){0};
+  if (!(cycles > 0)) return; /* it stands: nothing is drawn */
   stream side[LW_SIDES] = {{charge->air[0], charge->fuel[0]}, {charge->air[1], charge->fuel[1]}};
-  bool one = e->leak_cylinder >= 0 && e->leak_cylinder < e->cylinders && charge->leak > 0 &&
-             e->cylinders > 1;
+  double leak = lw_leak_is_own(e) ? fmax(charge->leak, 0) : 0;
   if (e->sides > 1) {
     cross(e, side);
   } else {
@@ -102,10 +109,10 @@ void lw_share_out(const lw_engine *e, const lw_charge *charge, lw_cylinder *c) {
   for (int i = 0; i < e->cylinders; i++) {
     int s = e->sides > 1 ? e->side[i] : 0, n = e->sides > 1 ? cylinders_of(e, s) : e->cylinders;
     double z = e->spread * score(seen[s]++, n);
-    c[i] = (lw_cylinder){.air = side[s].air / n / cycles,
-                         .fuel = side[s].fuel / n / cycles * fmax(1 - z, 0)};
+    c[i].air = side[s].air / n / cycles;
+    c[i].fuel = side[s].fuel / n / cycles * fmax(1 - z, 0);
   }
-  if (one) leak_into(e, charge->leak / cycles, c);
-  double air = charge->air[0] + charge->air[1] + (one ? charge->leak : 0);
+  if (leak > 0) leak_into(e, leak / cycles, c);
+  double air = charge->air[0] + charge->air[1] + leak;
   even_out(c, e->cylinders, air / cycles, (charge->fuel[0] + charge->fuel[1]) / cycles);
 }

@@ -33,7 +33,7 @@ lw_charge lw_charge_of(const lw_engine *e, const lw_net *net, const lw_point *po
     rest_air -= point->barrel_air[b];
     rest_fuel -= point->barrel_fuel[b];
   }
-  if (e->leak_cylinder >= 0) rest_air -= c.leak;
+  if (lw_leak_is_own(e)) rest_air -= c.leak;
   for (int s = 0; s < e->sides; s++) { /* bleeds, bypasses, leaks: to all alike */
     c.air[s] = fmax(c.air[s] + rest_air / e->sides, 0);
     c.fuel[s] = fmax(c.fuel[s] + rest_fuel / e->sides, 0);
@@ -43,9 +43,10 @@ lw_charge lw_charge_of(const lw_engine *e, const lw_net *net, const lw_point *po
 
 /* ---- one point ---- */
 
+/* Burned for its work alone: NO is for the point that is kept. */
 static bool run_at(const lw_engine *e, const lw_net *net, const lw_surroundings *around,
                    double throttle, double speed, lw_state *state, lw_running *out,
-                   lw_report *report) {
+                   lw_charge *charge, lw_report *report) {
   out->setting = (lw_setting){.throttle = throttle,
                               .speed = speed,
                               .ambient = around->ambient,
@@ -54,11 +55,10 @@ static bool run_at(const lw_engine *e, const lw_net *net, const lw_surroundings 
   if (!report->converged) return false;
   lw_net_point(net, &out->setting, state, &out->point);
   out->vacuum = around->ambient - out->point.manifold;
-  lw_charge charge = lw_charge_of(e, net, &out->point, speed, around);
+  *charge = lw_charge_of(e, net, &out->point, speed, around);
   double ported = lw_ported_share(out->point.angle[0], net->barrels[0].stop);
-  charge.timing =
-      lw_timing(e, speed, lw_distributor_vacuum(&e->spark, out->vacuum, ported));
-  lw_burn_charge(e, &charge, &out->burned);
+  charge->timing = lw_timing(e, speed, lw_distributor_vacuum(&e->spark, out->vacuum, ported));
+  lw_burn_work(e, charge, &out->burned);
   return true;
 }
 
@@ -71,9 +71,11 @@ lw_status lw_engine_at(const lw_engine *e, const lw_net *net, const lw_surroundi
                        double throttle, double speed, lw_state *state, lw_running *out,
                        lw_error *error) {
   lw_report report = {0};
+  lw_charge charge;
   *out = (lw_running){0};
-  if (!run_at(e, net, around, throttle, speed, state, out, &report))
+  if (!run_at(e, net, around, throttle, speed, state, out, &charge, &report))
     return not_settled(&report, speed, error);
+  lw_burn_charge(e, &charge, &out->burned);
   return LW_OK;
 }
 
@@ -88,14 +90,13 @@ typedef struct hunt {
   double throttle, speed, torque, converter;
   lw_state *state;
   lw_running *out;
+  lw_charge charge; /* of the last try */
   lw_report report;
-  int tries;
 } hunt;
 
 static bool left_over(hunt *h, double at, double *left) {
   double throttle = h->by_speed ? h->throttle : at, speed = h->by_speed ? at : h->speed;
-  h->tries++;
-  if (!run_at(h->e, h->net, h->around, throttle, speed, h->state, h->out, &h->report)) {
+  if (!run_at(h->e, h->net, h->around, throttle, speed, h->state, h->out, &h->charge, &h->report)) {
     h->speed = speed;
     return false;
   }
@@ -123,36 +124,48 @@ static bool meet(hunt *h, double a, double fa, double b, double fb, double fine)
   return true;
 }
 
+/* The last try is the one to keep. */
+static lw_status kept(hunt *h) {
+  lw_burn_charge(h->e, &h->charge, &h->out->burned);
+  return LW_OK;
+}
+
 /* ---- idle: the speed ---- */
 
 /* The stable crossing lies where torque is left over below and lacking above. From the speed the
-   sound engine idles at: up while torque is left over, down while it lacks. */
+   sound engine idles at: up while torque is left over, down while it lacks. Under 350 rpm it stalls:
+   the flywheel does not reach from one firing to the next (ours; means over a cycle do not show it).
+ */
 lw_status lw_engine_idle(const lw_engine *e, const lw_net *net, const lw_surroundings *around,
                          double throttle, lw_gear_load gear, lw_state *state, lw_running *out,
                          lw_error *error) {
-  const double slowest = 250 * RPM, fastest = 7000 * RPM, stride = 1.07;
+  const double slowest = 350 * RPM, fastest = 7000 * RPM, stride = 1.07;
   *out = (lw_running){0};
-  hunt h = {.e = e, .net = net, .around = around, .by_speed = true, .throttle = throttle,
-            .converter = gear == LW_LOAD_DRIVE ? e->converter : 0, .state = state, .out = out};
-  double at = lw_known(e->speed_hot) ? e->speed_hot : 650 * RPM, f = 0;
+  hunt h = {.e = e,
+            .net = net,
+            .around = around,
+            .by_speed = true,
+            .throttle = throttle,
+            .converter = gear == LW_LOAD_DRIVE ? e->converter : 0,
+            .state = state,
+            .out = out};
+  double at = lw_clamp(lw_known(e->speed_hot) ? e->speed_hot : 650 * RPM, slowest, fastest), f = 0;
   if (!left_over(&h, at, &f)) return not_settled(&h.report, h.speed, error);
   bool up = f > 0;
   double by = stride;
-  for (;;) {
-    double next = up ? at * by : at / by, g = 0;
-    if (next < slowest || next > fastest) break;
+  while (up ? at < fastest : at > slowest) {
+    double next = up ? fmin(at * by, fastest) : fmax(at / by, slowest), g = 0;
     if (!left_over(&h, next, &g)) return not_settled(&h.report, h.speed, error);
     if ((g > 0) != up) {
-      if (!meet(&h, at, f, next, g, 1e-9 * next))
-        return not_settled(&h.report, h.speed, error);
-      return LW_OK;
+      if (!meet(&h, at, f, next, g, 1e-9 * next)) return not_settled(&h.report, h.speed, error);
+      return kept(&h);
     }
     at = next;
     f = g;
     by = up ? fmin(by * 1.2, 1.3) : stride;
   }
   out->stalled = !up; /* going up without end: it overspeeds, and is shown at its fastest */
-  return LW_OK;
+  return kept(&h);
 }
 
 /* ---- hold: the throttle ---- */
@@ -163,8 +176,13 @@ lw_status lw_engine_hold(const lw_engine *e, const lw_net *net, const lw_surroun
   const lw_barrel *first = &net->barrels[0];
   double shut = -first->stop / (first->wide - first->closed - first->stop);
   *out = (lw_running){0};
-  hunt h = {.e = e, .net = net, .around = around, .speed = speed, .torque = torque,
-            .state = state, .out = out};
+  hunt h = {.e = e,
+            .net = net,
+            .around = around,
+            .speed = speed,
+            .torque = torque,
+            .state = state,
+            .out = out};
   /* from the stop, opening or closing in steps that grow */
   double at = 0, f = 0;
   if (!left_over(&h, at, &f)) return not_settled(&h.report, speed, error);
@@ -175,7 +193,7 @@ lw_status lw_engine_hold(const lw_engine *e, const lw_net *net, const lw_surroun
     if (!left_over(&h, next, &g)) return not_settled(&h.report, speed, error);
     if ((g < 0) != up) {
       if (!meet(&h, at, f, next, g, 1e-12)) return not_settled(&h.report, speed, error);
-      return LW_OK;
+      return kept(&h);
     }
     if (next >= 1 || next <= shut) break;
     at = next;
