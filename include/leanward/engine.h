@@ -62,9 +62,11 @@ typedef struct lw_engine {
   double overlap;  /* valve overlap factor, rad/m (Fox, Cheng and Heywood); and */
   double friction; /* factor on rubbing friction: both trimmed so that the sound engine idles as its
                       card says; 0.1 to 1.5 degrees/m and 0.7 to 1.4 are plausible */
-  double accessory;             /* N m: fan, generator, water pump at 1,000 rpm; rises with speed */
-  double converter;             /* N m s2: torque over speed squared, turbine at rest; 0: manual */
-  double inertia;               /* kg m2 of crankshaft, flywheel or converter */
+  double lean_limit; /* gas over fuel at which half the cycles of an idle do not burn */
+  double hidden;     /* share of the fuel that comes out of crevices unburned at a thin charge */
+  double accessory;  /* N m: fan, generator, water pump at 1,000 rpm; rises with speed */
+  double converter;  /* N m s2: torque over speed squared, turbine at rest; 0: manual */
+  double inertia;    /* kg m2 of crankshaft, flywheel or converter */
   double manifold_volume;       /* m3 */
   double speed_hot, vacuum_hot; /* idle speed (rad/s) and vacuum (Pa) it was trimmed to */
   lw_spark spark;
@@ -136,12 +138,15 @@ typedef struct lw_burned {
 } lw_burned;
 
 void lw_burn_charge(const lw_engine *engine, const lw_charge *charge, lw_burned *out);
+/* The same without NO, which takes most of the time and gives no work. */
+void lw_burn_work(const lw_engine *engine, const lw_charge *charge, lw_burned *out);
 
 /* Exhaust that stays behind, mass share of the charge. Fox, Cheng and Heywood, SAE 931025.
    overlap rad/m, phi the fuel-air equivalence ratio. */
 double lw_residual(double speed, double inlet, double exhaust, double overlap, double phi,
                    double compression_ratio);
-/* Share of cycles that do not burn. filling: manifold pressure over standard pressure. Ours; see
+#define LW_LEAN_LIMIT 23.2 /* of a usual engine */
+/* Share of cycles that do not burn, usual limit. filling: manifold pressure over standard pressure. Ours; see
    docs/physics-engine.md. */
 double lw_misfire(double lambda, double residual, double filling, double spark, double compression);
 /* Rubbing friction, Pa: Barnes-Moss less its pumping, cold oil by viscosity. */
@@ -167,6 +172,10 @@ typedef struct lw_running {
 lw_status lw_engine_at(const lw_engine *engine, const lw_net *net, const lw_surroundings *around,
                        double throttle, double speed, lw_state *state, lw_running *out,
                        lw_error *error) LW_MUST_USE;
+
+/* The charge a running engine was given. */
+lw_charge lw_engine_charge(const lw_engine *engine, const lw_net *net, const lw_running *running,
+                           const lw_surroundings *around);
 
 typedef enum lw_gear_load {
   LW_LOAD_NONE, /* neutral or park */

@@ -42,9 +42,9 @@ double lw_residual(double speed, double inlet, double exhaust, double overlap, d
    charge is thinner than an idle's, as when coasting. How far it lies beyond that. The shares of
    thinness, spark and compression are ours; that of compression so that a cylinder at the usual
    limit, 75 % of the others, just begins to miss. */
-static double beyond_lean(double lambda, double residual, double filling, double spark,
-                          double compression) {
-  const double stoichiometric = 14.6, limit = 23.2, idle_filling = 0.35;
+static double beyond_lean(double limit, double lambda, double residual, double filling,
+                          double spark, double compression) {
+  const double stoichiometric = 14.6, idle_filling = 0.35;
   double over_fuel = (lambda * stoichiometric + 1) / fmax(1 - residual, 0.05) - 1;
   return over_fuel - limit + 5 * (1 - fmin(spark, 1)) + 12 * (1 - fmin(compression, 1)) +
          22 * fmax(idle_filling - filling, 0);
@@ -65,7 +65,7 @@ static double kept_burning(double beyond) {
 double lw_misfire(double lambda, double residual, double filling, double spark,
                   double compression) {
   if (!(lambda > 0) || lambda > 1e3 || !(spark > 0) || !(compression > 0)) return 1;
-  return misfire(beyond_lean(lambda, residual, filling, spark, compression), lambda);
+  return misfire(beyond_lean(LW_LEAN_LIMIT, lambda, residual, filling, spark, compression), lambda);
 }
 
 /* ---- friction ---- */
@@ -196,9 +196,9 @@ static double evaporated(double coolant) {
 /* Fuel that hides in crevices and comes out unburned, some 1 % warm at idle and less when the
    exhaust is hot enough to burn some of it after all (Heywood 11.4.3: 1 to 2.5 % at the valve; about
    half of it survives); rich mixtures leave more. Sizes ours: some 270 ppm hexane at a sound idle. */
-static double hidden(double lambda, double manifold, double ambient) {
+static double hidden(double share, double lambda, double manifold, double ambient) {
   double rich = 1 + 4 * lw_clamp(1 - lambda, 0, 0.4);
-  return 0.012 * rich * (1 - 0.55 * lw_clamp(manifold / ambient, 0, 1));
+  return share * rich * (1 - 0.55 * lw_clamp(manifold / ambient, 0, 1));
 }
 
 /* ---- all cylinders ---- */
@@ -245,7 +245,7 @@ static void air_alone(firing *f, lw_cylinder *c) {
 /* The gas of the vapor; liquid fuel leaves as it came. */
 static lw_products gas_of(const firing *f, const lw_cylinder *c, double lambda, double best) {
   const lw_charge *in = f->c;
-  double kept = fmin(hidden(lambda, in->manifold, in->around.ambient), 0.2);
+  double kept = fmin(hidden(f->e->hidden, lambda, in->manifold, in->around.ambient), 0.2);
   lw_burn how = {lambda, f->e->flutter, 1 - (1 - c->misfire) * (1 - kept)};
   lw_products gas = lw_burn_products(&f->e->fuel, &how, NAN, f->air_water);
   if (f->work_only || c->misfire >= 1) return gas;
@@ -265,7 +265,8 @@ static void fire(firing *f, int i, lw_cylinder *c) {
   c->lambda = c->air / (c->fuel * f->need);
   double lambda = c->lambda / f->vapor, phi = fmin(1 / lambda, 2);
   c->residual = share_left(&f->left, fmin(phi, 1.3));
-  double beyond = beyond_lean(lambda, c->residual, f->filling, health->spark, health->compression);
+  double beyond = beyond_lean(e->lean_limit, lambda, c->residual, f->filling, health->spark,
+                              health->compression);
   bool can = lambda < 1e3 && health->spark > 0 && health->compression > 0;
   c->misfire = can ? misfire(beyond, lambda) : 1;
   double flame_speed = flame(phi, c->residual), best = best_timing(f->pace, flame_speed);

@@ -93,6 +93,8 @@ static void assume(lw_engine *e, const lw_card *card, const lw_net *net) {
   e->spread = e->sides > 1 ? 0.02 : 0.03;
   e->flutter = 0.03;
   e->friction = 1;
+  e->lean_limit = LW_LEAN_LIMIT;
+  e->hidden = 0.012;
   e->accessory = 0.9 * liters;
   e->inertia = (card->transmission == LW_AUTOMATIC_TRANSMISSION ? 0.055 : 0.045) * liters;
   e->manifold_volume = 0.7 * e->displacement;

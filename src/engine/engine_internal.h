@@ -20,9 +20,6 @@ void lw_share_out(const lw_engine *engine, const lw_charge *charge, lw_cylinder 
 /* Whether the network's vacuum leak feeds one cylinder alone. */
 bool lw_leak_is_own(const lw_engine *engine);
 
-/* lw_burn_charge without NO, ten times as fast: for what is only turned by it. */
-void lw_burn_work(const lw_engine *engine, const lw_charge *charge, lw_burned *out);
-
 /* Torque of fan, generator and pump, N m. */
 double lw_accessory_torque(const lw_engine *engine, double speed);
 /* What arrives at the cylinders at a solved point. */

@@ -41,6 +41,13 @@ lw_charge lw_charge_of(const lw_engine *e, const lw_net *net, const lw_point *po
   return c;
 }
 
+lw_charge lw_engine_charge(const lw_engine *e, const lw_net *net, const lw_running *running,
+                           const lw_surroundings *around) {
+  lw_charge c = lw_charge_of(e, net, &running->point, running->setting.speed, around);
+  c.timing = running->burned.timing;
+  return c;
+}
+
 /* ---- one point ---- */
 
 /* Burned for its work alone: NO is for the point that is kept. */

@@ -1,0 +1,104 @@
+/* leanward/fit.h - how well a car on the bench explains what was read, and what its readings tell.
+**
+** A sight is one reading as a person took it: speed, gases, vacuum, timing, screws. The bench runs
+** the car at the speed that was read, with the throttle wherever that speed needs it, and compares.
+** What differs from car to car without being a fault (tolerances of jets and cam, friction,
+** distribution, the analyzer's own error) is a handful of unknowns with known spreads; they are
+** fitted, and the evidence is the probability of the readings with all of them integrated out.
+**
+** Units    SI; gases as mole fractions of dry gas, HC as hexane.
+** Errors   a car that cannot be brought to a speed that was read explains nothing: possible false.
+** Memory   none beyond the caller's structs and a scratch arena freed before return.
+** Threads  pure functions; one lw_units for each thread.
+** Source   Laplace's approximation of the evidence: MacKay, Information Theory, Inference, and
+**          Learning Algorithms, 2003, ch. 27 and 28. Spreads are ours: docs/causes.md.
+*/
+#ifndef LEANWARD_FIT_H
+#define LEANWARD_FIT_H
+
+#include "leanward/car.h"
+
+/* ---- What was read -------------------------------------------------------------------------- */
+
+#define LW_CHANNEL_LIST(X)                                                                         \
+  X(LW_SEE_VACUUM, "vacuum")                                                                       \
+  X(LW_SEE_CO, "CO")                                                                               \
+  X(LW_SEE_CO2, "CO2")                                                                             \
+  X(LW_SEE_O2, "O2")                                                                               \
+  X(LW_SEE_HC, "HC")                                                                               \
+  X(LW_SEE_NO, "NO")                                                                               \
+  X(LW_SEE_TIMING, "timing")
+typedef enum lw_channel {
+#define LW_CHANNEL_ENUM(id, text) id,
+  LW_CHANNEL_LIST(LW_CHANNEL_ENUM)
+#undef LW_CHANNEL_ENUM
+      LW_CHANNELS
+} lw_channel;
+const char *lw_channel_text(lw_channel channel);
+
+enum { LW_SIGHTS_MOST = 8, LW_SIGHT_SCREWS = 8 };
+
+typedef struct lw_sight {
+  const char *label; /* for people */
+  lw_condition at;
+  lw_gear_load gear;
+  double speed; /* rad/s */
+  size_t screw_count;
+  struct {
+    const char *name; /* as on the card */
+    double turns;
+  } screws[LW_SIGHT_SCREWS]; /* the others stand as on the card, if at all (screws_known) */
+  bool screws_known;         /* false: nobody counted; the mixture may be set anywhere */
+  double x[LW_CHANNELS];     /* NaN: not read. Pa, mole fractions, rad */
+  double u[LW_CHANNELS];     /* standard uncertainty of the instrument */
+} lw_sight;
+
+/* ---- What differs from car to car ------------------------------------------------------------ */
+
+#define LW_UNKNOWN_LIST(X)                                                                         \
+  X(LW_UNKNOWN_IDLE_MIXTURE, "idle mixture", 0.05)       /* of the fuel, logarithm */              \
+  X(LW_UNKNOWN_MAIN_MIXTURE, "main mixture", 0.035)      /* the same */                            \
+  X(LW_UNKNOWN_SIDES, "mixture between sides", 0.03)     /* the same, left against right */        \
+  X(LW_UNKNOWN_FRICTION, "friction", 0.12)               /* logarithm */                           \
+  X(LW_UNKNOWN_OVERLAP, "valve overlap", 0.4)            /* logarithm */                           \
+  X(LW_UNKNOWN_SPREAD, "distribution", 0.4)              /* logarithm */                           \
+  X(LW_UNKNOWN_HC, "unburned fuel", 0.3)                 /* logarithm, of the reading */           \
+  X(LW_UNKNOWN_TIMING, "timing", 0.0262)                 /* rad: 1.5 degrees */                    \
+  X(LW_UNKNOWN_SAMPLE, "air in the sample", 0.9)         /* logarithm, of half a percent */        \
+  X(LW_UNKNOWN_CO_GAIN, "analyzer, CO", 0.03)            /* of the reading */                      \
+  X(LW_UNKNOWN_CO2_GAIN, "analyzer, CO2", 0.02)          /* of the reading */                      \
+  X(LW_UNKNOWN_O2_ZERO, "analyzer, O2", 0.0010)          /* mole fraction */                       \
+  X(LW_UNKNOWN_GAUGE, "vacuum gauge", 1000.0)            /* Pa */                                  \
+  X(LW_UNKNOWN_DRAW, "breathing", 0.03)                  /* of the air at the same vacuum */       \
+  X(LW_UNKNOWN_LEAN, "lean limit", 0.05)                 /* of the leanest it fires on */
+typedef enum lw_unknown {
+#define LW_UNKNOWN_ENUM(id, text, spread) id,
+  LW_UNKNOWN_LIST(LW_UNKNOWN_ENUM)
+#undef LW_UNKNOWN_ENUM
+      LW_UNKNOWNS,
+  LW_UNKNOWNS_MOST = LW_UNKNOWNS + LW_SIGHTS_MOST /* and where the screws stood at each sight */
+} lw_unknown;
+const char *lw_unknown_text(lw_unknown unknown);
+
+/* ---- The fit ---------------------------------------------------------------------------------- */
+
+typedef struct lw_fit {
+  bool possible;                  /* the car could be run at every sight */
+  double evidence;                /* natural logarithm of the probability of the readings */
+  double misfit;                  /* sum of squares of readings and unknowns over their spreads */
+  size_t read;                    /* readings compared */
+  double z[LW_UNKNOWNS_MOST];     /* unknowns, in their spreads */
+  double z_u[LW_UNKNOWNS_MOST];   /* how much of that the readings leave open: 1 all of it */
+  double seen[LW_SIGHTS_MOST][LW_CHANNELS];     /* what the car would show, z = 0 */
+  double fitted[LW_SIGHTS_MOST][LW_CHANNELS];   /* and with the unknowns fitted */
+  double band[LW_SIGHTS_MOST][LW_CHANNELS];     /* standard deviation about seen, car to car */
+  double throttle[LW_SIGHTS_MOST], lambda[LW_SIGHTS_MOST], misfire[LW_SIGHTS_MOST];
+} lw_fit;
+
+/* Hold a car against sights. edits (may be 0) are done to it first, as in lw_test_car_what_if; then
+   each sight's screws. rough: only the prediction (seen, band, lambda), no fit: cheaper. */
+lw_status lw_fit_run(lw_units *units, const lw_test_car *car, const char *const *edits,
+                     size_t edit_count, const lw_sight *sights, size_t count, bool rough,
+                     lw_fit *fit, lw_error *error) LW_MUST_USE;
+
+#endif
