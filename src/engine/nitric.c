@@ -155,9 +155,9 @@ static double layer(const stroke *s, const path *way, double flame, const moment
   return made;
 }
 
-/* What one layer's flame is hotter than another's for each kelvin that compression left its unburned
-   gas warmer: both warmth and pressure (fit of ours to lw_flame from 25 to 100 kPa, compression
-   ratios 7 to 11: within 10 K). */
+/* What one layer's flame is hotter than another's for each kelvin that compression left its
+   unburned gas warmer: both warmth and pressure (fit of ours to lw_flame from 25 to 100 kPa,
+   compression ratios 7 to 11: within 10 K). */
 static double flame_rise(double lambda) {
   return 0.74 + 0.28 * fabs(1 / lambda - 1);
 }
@@ -171,7 +171,8 @@ static double loss(double ratio, double manifold, double speed) {
 
 double lw_nitric_oxide(const lw_fuel *fuel, double lambda, double residual, double manifold,
                        double compression_ratio, double speed, double retard) {
-  if (!(lambda > 0.4 && lambda < 2.5 && residual < 0.8 && manifold > 0 && speed > 0)) return 0;
+  /* under 0.55 there is no oxygen left to make any, and its equilibrium no longer solves */
+  if (!(lambda > 0.55 && lambda < 2.5 && residual < 0.8 && manifold > 0 && speed > 0)) return 0;
   double before = (1 - residual) * fresh_temperature + residual * left_temperature;
   double left = loss(compression_ratio, manifold, speed);
   double heat = (1 - left) * (1 - residual) * heat_of(fuel, lambda) * charge_molar_mass /

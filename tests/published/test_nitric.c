@@ -1,8 +1,8 @@
 /* test_nitric.c - hot burned gas against other programs' equilibria and flames, and nitric oxide
 ** against an open set of engine measurements and what is published of its trends.
 **
-** Accuracy reached (held below): composition 0.5 % (10 ppm and more), flames 2 K and their NO 3.5 %;
-** the engine's NO 35 % (one standard deviation of its logarithm) over mixtures from 0.53 to 1.24
+** Accuracy reached (held below): composition 0.5 % (10 ppm and more), flames 2 K and their NO 3.5
+** %; the engine's NO 35 % (one standard deviation of its logarithm) over mixtures from 0.53 to 1.24
 ** and compression ratios from 7.5 to 18, its level 10 %, its peak 0.035 in equivalence ratio up to
 ** a ratio of 12. At 15 and 18 the measured peak lies richer than ours (0.934 and 0.968 against 0.90
 ** and 0.88), on a top so flat that both see at least 80 % of it. */
