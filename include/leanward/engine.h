@@ -146,8 +146,8 @@ void lw_burn_work(const lw_engine *engine, const lw_charge *charge, lw_burned *o
 double lw_residual(double speed, double inlet, double exhaust, double overlap, double phi,
                    double compression_ratio);
 #define LW_LEAN_LIMIT 23.2 /* of a usual engine */
-/* Share of cycles that do not burn, usual limit. filling: manifold pressure over standard pressure. Ours; see
-   docs/physics-engine.md. */
+/* Share of cycles that do not burn, usual limit. filling: manifold pressure over standard pressure.
+   Ours; see docs/physics-engine.md. */
 double lw_misfire(double lambda, double residual, double filling, double spark, double compression);
 /* Rubbing friction, Pa: Barnes-Moss less its pumping, cold oil by viscosity. */
 double lw_friction(double speed, double coolant);

@@ -59,7 +59,7 @@ static double misfire(double beyond, double lambda) {
 /* Before cycles drop out altogether some burn late and in part (Heywood 9.4.3): share of the work
    that is kept. Size and width ours, so that an idle turns fastest at a lambda of some 0.95. */
 static double kept_burning(double beyond) {
-  return 1 - 0.9 * exp(fmin(beyond, 0) / 2);
+  return 1 - 0.9 * exp(fmin(beyond, 0) / 1.5);
 }
 
 double lw_misfire(double lambda, double residual, double filling, double spark,
@@ -130,17 +130,15 @@ static double walls(double filling, double speed) {
   return 1 - lw_clamp(heat, 0.05, 0.40);
 }
 
-/* Fuel-air cycle by a gamma that falls with richness up to stoichiometric (Heywood fig. 5-9: 0.40 at
-   8.5 there with the heat of combustion counted in full) and rises again beyond it, where less is
-   dissociated: mean pressure peaks slightly rich. A part goes for the finite burn and blow-down, and
-   a part for slow and uneven burning: a flame slowed by exhaust or want of fuel burns each cycle at
-   another time. That is why an idle turns fastest rich of stoichiometric. Sizes ours: gross 85 % of
-   the fuel-air cycle wide open (Heywood 5.7), half at idle. */
+/* Fuel-air cycle by a gamma that is least at stoichiometric, where most is dissociated (Heywood fig.
+   5-9: 0.40 at 8.5 with the heat of combustion counted in full, 0.43 at phi 0.8; the mean pressure
+   peaks at phi 1.1). A part goes for the finite burn and blow-down, and a part for uneven burning: a
+   flame slowed by exhaust or want of fuel burns each cycle at another time. Sizes ours: gross 85 %
+   of the fuel-air cycle wide open (Heywood 5.7), half at idle. */
 static double indicated(double lambda, double flame_speed, double log_ratio) {
-  double gamma =
-      lambda > 1 ? 1.265 + 0.12 * fmin(lambda - 1, 0.4) : 1.265 + 0.06 * fmin(1 - lambda, 0.4);
+  double gamma = 1.265 + 0.12 * fmin(fabs(lambda - 1), 0.4);
   double ideal = 1 - exp((1 - gamma) * log_ratio);
-  double uneven = 1 - 0.12 * (1 / flame_speed - 1.45);
+  double uneven = 1 - 0.10 * (1 / flame_speed - 1.45);
   return ideal * 0.94 * lw_clamp(uneven, 0.2, 1);
 }
 
@@ -193,12 +191,13 @@ static double evaporated(double coolant) {
   return 1 - 0.35 * lw_clamp((335 - coolant) / 75, 0, 1);
 }
 
-/* Fuel that hides in crevices and comes out unburned, some 1 % warm at idle and less when the
-   exhaust is hot enough to burn some of it after all (Heywood 11.4.3: 1 to 2.5 % at the valve; about
-   half of it survives); rich mixtures leave more. Sizes ours: some 270 ppm hexane at a sound idle. */
+/* Fuel that hides in crevices and comes out unburned (Heywood 11.4.3: 1 to 2.5 % at the valve; about
+   half of it survives); somewhat less of it where the exhaust is hot, more with rich mixtures. Sizes
+   ours, by what an infrared analyzer shows: some 270 ppm hexane at a sound idle. It sees about half
+   of such carbon, so that a flame ionization detector would show more. */
 static double hidden(double share, double lambda, double manifold, double ambient) {
   double rich = 1 + 4 * lw_clamp(1 - lambda, 0, 0.4);
-  return share * rich * (1 - 0.55 * lw_clamp(manifold / ambient, 0, 1));
+  return share * rich * (1 - 0.25 * lw_clamp(manifold / ambient, 0, 1));
 }
 
 /* ---- all cylinders ---- */

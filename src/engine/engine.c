@@ -94,7 +94,7 @@ static void assume(lw_engine *e, const lw_card *card, const lw_net *net) {
   e->flutter = 0.03;
   e->friction = 1;
   e->lean_limit = LW_LEAN_LIMIT;
-  e->hidden = 0.012;
+  e->hidden = 0.0105;
   e->accessory = 0.9 * liters;
   e->inertia = (card->transmission == LW_AUTOMATIC_TRANSMISSION ? 0.055 : 0.045) * liters;
   e->manifold_volume = 0.7 * e->displacement;
@@ -139,10 +139,14 @@ static bool trim(lw_engine *e, const lw_net *net) {
   return e->friction == want;
 }
 
-/* What the converter takes where the card says both idle speeds; else a usual one (a full-throttle
-   stall speed of some 2,000 rpm). */
+/* A full-throttle stall speed of some 2,100 rpm. */
+double lw_converter_usual(const lw_engine *e) {
+  return 0.0013 * e->displacement * 1e3;
+}
+
+/* What the converter takes where the card says both idle speeds; else a usual one. */
 static void trim_converter(lw_engine *e, const lw_card *card, const lw_net *net) {
-  double usual = 0.0011 * e->displacement * 1e3;
+  double usual = lw_converter_usual(e);
   e->converter = usual;
   if (!lw_range_known(card->idle.speed_drive)) return;
   double speed = lw_range_middle(card->idle.speed_drive);

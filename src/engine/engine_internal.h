@@ -20,6 +20,8 @@ void lw_share_out(const lw_engine *engine, const lw_charge *charge, lw_cylinder 
 /* Whether the network's vacuum leak feeds one cylinder alone. */
 bool lw_leak_is_own(const lw_engine *engine);
 
+/* Torque over speed squared that the converter of an engine of this size usually takes, N m s2. */
+double lw_converter_usual(const lw_engine *engine);
 /* Torque of fan, generator and pump, N m. */
 double lw_accessory_torque(const lw_engine *engine, double speed);
 /* What arrives at the cylinders at a solved point. */
