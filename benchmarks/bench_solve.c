@@ -50,7 +50,7 @@ typedef struct walk {
   const lw_net *net;
   lw_setting settings[POINTS];
   lw_state starts[POINTS], ends[POINTS]; /* of each point: its neighbor's solution, its own */
-  double steps[POINTS], took[POINTS]; /* s */
+  double steps[POINTS], took[POINTS];    /* s */
   int fallbacks;
 } walk;
 
@@ -245,10 +245,11 @@ static void against(const walk *w, bool exact) {
     }
     outcome o = race(&r);
     close_rival(&r);
-    printf("  KINSOL, %s Jacobian, %-13s: %4d of %d solved, %4.1f steps, %6.0f points/s, ours %4.1f "
-           "times as fast on these; apart by %.1e\n",
-           exact ? "our exact " : "difference", names[k], o.solved, POINTS,
-           (double)o.steps / o.solved, o.solved / o.seconds, o.seconds / o.own, o.apart);
+    printf(
+        "  KINSOL, %s Jacobian, %-13s: %4d of %d solved, %4.1f steps, %6.0f points/s, ours %4.1f "
+        "times as fast on these; apart by %.1e\n",
+        exact ? "our exact " : "difference", names[k], o.solved, POINTS, (double)o.steps / o.solved,
+        o.solved / o.seconds, o.seconds / o.own, o.apart);
   }
 }
 

@@ -1,9 +1,10 @@
-/* solve.c - Newton's method on the balances of a network, with three fallbacks.
+/* solve.c - Newton's method on the balances of a network, with fallbacks.
 **
 ** 1. Damped Newton: exact Jacobian, steps held inside what unknowns can be, halved while the sum of
 **    squares of the scaled balances does not fall.
 ** 2. Softened: every passage flows both ways a little, so that there are no corners where a flow
-**    turns round; then the passages are sharpened step by step.
+**    turns round; then the passages are sharpened step by step. First from the neighbor's solution,
+**    then (after a plain cold start) from a cold one.
 ** 3. In time: every node is given a small room and the softened network is followed by implicit
 **    steps that grow until it rests; then it is sharpened.
 ** 4. The same, softer and sharper.
@@ -243,6 +244,12 @@ static bool soften(job *j, const double *neighbor) {
   return good;
 }
 
+/* A neighbor may lead astray where a cold start does not. */
+static bool cold_start(job *j) {
+  lw_net_cold(j->net, &j->setting, j->x);
+  return newton(j, NEWTON_STEPS);
+}
+
 /* log: of the softness it is followed with. */
 static bool relax(job *j, double log) {
   lw_net_cold(j->net, &j->setting, j->x);
@@ -271,7 +278,7 @@ static void say_where(const job *j, lw_report *report) {
 
 void lw_net_solve(const lw_net *net, const lw_setting *setting, lw_state *state,
                   lw_report *report) {
-  job j; /* 70 kB: what is used of it is set before */
+  job j;                  /* 70 kB: what is used of it is set before */
 #ifdef __clang_analyzer__ /* which does not follow that through the counts of a network */
   memset(&j, 0, sizeof j);
 #endif
@@ -290,7 +297,8 @@ void lw_net_solve(const lw_net *net, const lw_setting *setting, lw_state *state,
   bool done = newton(&j, NEWTON_STEPS);
   if (!done) {
     report->falls = 1;
-    done = (state->known && soften(&j, state->x)) || soft_start(&j);
+    done = state->known && (soften(&j, state->x) || cold_start(&j));
+    if (!done) done = soft_start(&j);
   }
   /* soft enough that nothing rattles, sharp enough to end in the right place: 10 Pa nearly always */
   static const double logs[] = {1, 0, 2, -1};
