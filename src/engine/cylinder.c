@@ -242,16 +242,20 @@ static void air_alone(firing *f, lw_cylinder *c) {
 }
 
 /* The gas of the vapor; liquid fuel leaves as it came. */
-static lw_products gas_of(const firing *f, const lw_cylinder *c, double lambda, double best) {
+static lw_products gas_of(const firing *f, const lw_cylinder *c, double lambda) {
   const lw_charge *in = f->c;
   double kept = fmin(hidden(f->e->hidden, lambda, in->manifold, in->around.ambient), 0.2);
   lw_burn how = {lambda, f->e->flutter, 1 - (1 - c->misfire) * (1 - kept)};
-  lw_products gas = lw_burn_products(&f->e->fuel, &how, NAN, f->air_water);
-  if (f->work_only || c->misfire >= 1) return gas;
+  return lw_burn_products(&f->e->fuel, &how, NAN, f->air_water);
+}
+
+static void add_nitric_oxide(const firing *f, const lw_cylinder *c, double lambda, double best,
+                             lw_products *gas) {
+  const lw_charge *in = f->c;
+  if (f->work_only || c->misfire >= 1) return;
   double no = lw_nitric_oxide(&f->e->fuel, lambda, c->residual, in->manifold,
                               f->e->compression_ratio, in->speed, fmax(best - in->timing, 0));
-  put_nitric_oxide(&gas, (1 - c->misfire) * no / (1 - gas.h2o));
-  return gas;
+  put_nitric_oxide(gas, (1 - c->misfire) * no / (1 - gas->h2o));
 }
 
 static void fire(firing *f, int i, lw_cylinder *c) {
@@ -269,11 +273,12 @@ static void fire(firing *f, int i, lw_cylinder *c) {
   bool can = lambda < 1e3 && health->spark > 0 && health->compression > 0;
   c->misfire = can ? misfire(beyond, lambda) : 1;
   double flame_speed = flame(phi, c->residual), best = best_timing(f->pace, flame_speed);
-  lw_products gas = gas_of(f, c, lambda, best);
+  lw_products gas = gas_of(f, c, lambda);
   double share = f->vapor * released(&e->fuel, &gas);
   c->work = c->fuel * e->fuel.heating_value * share * indicated(lambda, flame_speed, f->log_ratio) *
             f->walls * kept_burning(beyond) * spark_efficiency(f->c->timing, best) *
             (0.4 + 0.6 * fmin(health->compression, 1));
+  add_nitric_oxide(f, c, lambda, best, &gas);
   double carbon = c->fuel / lw_fuel_molar_mass(&e->fuel);
   lw_pool_add(&f->pool, &gas, f->vapor * carbon / (gas.dry.co + gas.dry.co2 + gas.dry.hc));
   f->pool.hc += (1 - f->vapor) * carbon;
