@@ -56,21 +56,21 @@ typedef struct lw_sight {
 /* ---- What differs from car to car ------------------------------------------------------------ */
 
 #define LW_UNKNOWN_LIST(X)                                                                         \
-  X(LW_UNKNOWN_IDLE_MIXTURE, "idle mixture", 0.05)       /* of the fuel, logarithm */              \
-  X(LW_UNKNOWN_MAIN_MIXTURE, "main mixture", 0.035)      /* the same */                            \
-  X(LW_UNKNOWN_SIDES, "mixture between sides", 0.03)     /* the same, left against right */        \
-  X(LW_UNKNOWN_FRICTION, "friction", 0.12)               /* logarithm */                           \
-  X(LW_UNKNOWN_OVERLAP, "valve overlap", 0.4)            /* logarithm */                           \
-  X(LW_UNKNOWN_SPREAD, "distribution", 0.4)              /* logarithm */                           \
-  X(LW_UNKNOWN_HC, "unburned fuel", 0.3)                 /* logarithm, of the reading */           \
-  X(LW_UNKNOWN_TIMING, "timing", 0.0262)                 /* rad: 1.5 degrees */                    \
-  X(LW_UNKNOWN_SAMPLE, "air in the sample", 0.9)         /* logarithm, of half a percent */        \
-  X(LW_UNKNOWN_CO_GAIN, "analyzer, CO", 0.03)            /* of the reading */                      \
-  X(LW_UNKNOWN_CO2_GAIN, "analyzer, CO2", 0.02)          /* of the reading */                      \
-  X(LW_UNKNOWN_O2_ZERO, "analyzer, O2", 0.0010)          /* mole fraction */                       \
-  X(LW_UNKNOWN_GAUGE, "vacuum gauge", 1000.0)            /* Pa */                                  \
-  X(LW_UNKNOWN_DRAW, "breathing", 0.03)                  /* of the air at the same vacuum */       \
-  X(LW_UNKNOWN_LEAN, "lean limit", 0.05)                 /* of the leanest it fires on */
+  X(LW_UNKNOWN_IDLE_MIXTURE, "idle mixture", 0.05)   /* of the fuel, logarithm */                  \
+  X(LW_UNKNOWN_MAIN_MIXTURE, "main mixture", 0.035)  /* the same */                                \
+  X(LW_UNKNOWN_SIDES, "mixture between sides", 0.03) /* the same, left against right */            \
+  X(LW_UNKNOWN_FRICTION, "friction", 0.12)           /* logarithm */                               \
+  X(LW_UNKNOWN_OVERLAP, "valve overlap", 0.4)        /* logarithm */                               \
+  X(LW_UNKNOWN_SPREAD, "distribution", 0.4)          /* logarithm */                               \
+  X(LW_UNKNOWN_HC, "unburned fuel", 0.3)             /* logarithm, of the reading */               \
+  X(LW_UNKNOWN_TIMING, "timing", 0.0262)             /* rad: 1.5 degrees */                        \
+  X(LW_UNKNOWN_SAMPLE, "air in the sample", 0.9)     /* logarithm, of half a percent */            \
+  X(LW_UNKNOWN_CO_GAIN, "analyzer, CO", 0.03)        /* of the reading */                          \
+  X(LW_UNKNOWN_CO2_GAIN, "analyzer, CO2", 0.02)      /* of the reading */                          \
+  X(LW_UNKNOWN_O2_ZERO, "analyzer, O2", 0.0010)      /* mole fraction */                           \
+  X(LW_UNKNOWN_GAUGE, "vacuum gauge", 1000.0)        /* Pa */                                      \
+  X(LW_UNKNOWN_DRAW, "breathing", 0.03)              /* of the air at the same vacuum */           \
+  X(LW_UNKNOWN_LEAN, "lean limit", 0.05)             /* of the leanest it fires on */
 typedef enum lw_unknown {
 #define LW_UNKNOWN_ENUM(id, text, spread) id,
   LW_UNKNOWN_LIST(LW_UNKNOWN_ENUM)
@@ -82,23 +82,24 @@ const char *lw_unknown_text(lw_unknown unknown);
 
 /* ---- The fit ---------------------------------------------------------------------------------- */
 
-typedef struct lw_fit {
-  bool possible;                  /* the car could be run at every sight */
-  double evidence;                /* natural logarithm of the probability of the readings */
-  double misfit;                  /* sum of squares of readings and unknowns over their spreads */
-  size_t read;                    /* readings compared */
-  double z[LW_UNKNOWNS_MOST];     /* unknowns, in their spreads */
-  double z_u[LW_UNKNOWNS_MOST];   /* how much of that the readings leave open: 1 all of it */
-  double seen[LW_SIGHTS_MOST][LW_CHANNELS];     /* what the car would show, z = 0 */
-  double fitted[LW_SIGHTS_MOST][LW_CHANNELS];   /* and with the unknowns fitted */
-  double band[LW_SIGHTS_MOST][LW_CHANNELS];     /* standard deviation about seen, car to car */
+typedef struct lw_match {
+  bool possible;                /* the car could be run at every sight */
+  double evidence;              /* natural logarithm of the probability of the readings */
+  double stray;                 /* the same if readings strayed four times as far as cars do */
+  double misfit;                /* sum of squares of readings and unknowns over their spreads */
+  size_t read;                  /* readings compared */
+  double z[LW_UNKNOWNS_MOST];   /* unknowns, in their spreads */
+  double z_u[LW_UNKNOWNS_MOST]; /* how much of that the readings leave open: 1 all of it */
+  double seen[LW_SIGHTS_MOST][LW_CHANNELS];   /* what the car would show, z = 0 */
+  double fitted[LW_SIGHTS_MOST][LW_CHANNELS]; /* and with the unknowns fitted */
+  double band[LW_SIGHTS_MOST][LW_CHANNELS];   /* standard deviation about seen, car to car */
   double throttle[LW_SIGHTS_MOST], lambda[LW_SIGHTS_MOST], misfire[LW_SIGHTS_MOST];
-} lw_fit;
+} lw_match;
 
 /* Hold a car against sights. edits (may be 0) are done to it first, as in lw_test_car_what_if; then
    each sight's screws. rough: only the prediction (seen, band, lambda), no fit: cheaper. */
-lw_status lw_fit_run(lw_units *units, const lw_test_car *car, const char *const *edits,
-                     size_t edit_count, const lw_sight *sights, size_t count, bool rough,
-                     lw_fit *fit, lw_error *error) LW_MUST_USE;
+lw_status lw_match_run(lw_units *units, const lw_test_car *car, const char *const *edits,
+                       size_t edit_count, const lw_sight *sights, size_t count, bool rough,
+                       lw_match *fit, lw_error *error) LW_MUST_USE;
 
 #endif

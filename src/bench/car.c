@@ -148,8 +148,8 @@ lw_status lw_idle_sweep(lw_arena *arena, lw_units *units, const lw_test_car *car
     lw_idle_curve *c = &curves[count++];
     c->now = 0;
     double shut = -car->twin->net->barrels[0].stop / lw_stop_per_turn; /* no further in */
-    status = curve_over(&s, "idle stop", true, fmax(-stop_range, 0.999 * shut), stop_range, points,
-                        c);
+    status =
+        curve_over(&s, "idle stop", true, fmax(-stop_range, 0.999 * shut), stop_range, points, c);
     c->screw = "speed screw";
   }
   if (status != LW_OK) return lw_fail(error, status, "no memory for this idle table");

@@ -45,7 +45,8 @@ static double hexane(const lw_products *p) {
 static size_t here(const lw_idle_curve *c) {
   size_t best = c->count;
   for (size_t i = 0; lw_known(c->now) && i < c->count; i++) {
-    if (best == c->count || fabs(c->points[i].turns - c->now) < fabs(c->points[best].turns - c->now))
+    if (best == c->count ||
+        fabs(c->points[i].turns - c->now) < fabs(c->points[best].turns - c->now))
       best = i;
   }
   return best;
@@ -64,7 +65,10 @@ static void print_row(const lw_idle_table *t, const lw_idle_curve *c, size_t i) 
          100 * gas->dry.o2, 1e6 * hexane(gas), 1e6 * gas->dry.no, p->run.burned.lambda);
   printf("%7.1f", 100 * p->run.burned.misfire);
   bool on = fabs(p->turns - c->now) < 1e-6, speed = t->hold == LW_HOLD_STOP;
-  printf("%s%s\n", i != here(c) ? "" : on ? "  stands here" : "  stands near here",
+  printf("%s%s\n",
+         i != here(c) ? ""
+         : on         ? "  stands here"
+                      : "  stands near here",
          speed && i == c->fastest ? "  fastest" : "");
 }
 
@@ -72,8 +76,7 @@ static void print_curve(const lw_idle_table *t, const lw_idle_curve *c) {
   char kind[120] = "";
   putchar('\n');
   cli_styled(stdout, CLI_STRONG, c->screw);
-  if (c->kind != LW_SCREW_UNSAID)
-    snprintf(kind, sizeof kind, " (%s)", lw_screw_kind_text(c->kind));
+  if (c->kind != LW_SCREW_UNSAID) snprintf(kind, sizeof kind, " (%s)", lw_screw_kind_text(c->kind));
   if (lw_known(c->now) && c->kind != LW_SCREW_UNSAID)
     lw_text_append(kind, sizeof kind, ", %.2f turns out as it stands", c->now);
   printf("%s%s\n", kind, t->hold == LW_HOLD_SPEED ? ", speed kept with the speed screw" : "");
@@ -91,12 +94,13 @@ static void print_now(const lw_test_car *car, const lw_idle_table *t, const char
     printf(": %s\n", t->now.why);
     return;
   }
-  printf(": idles at %.0f rpm and %.1f inHg%s, CO %.2f %%, HC %.0f ppm, O2 %.2f %%, timing %+.1f deg, "
-         "lambda %.3f\n",
-         rpm(r->setting.speed), lw_dim_shown(LW_PRESSURE, LW_SHOP, r->vacuum),
-         t->gear == LW_LOAD_DRIVE ? " in drive" : "", 100 * r->burned.sampled.dry.co,
-         1e6 * hexane(&r->burned.sampled), 100 * r->burned.sampled.dry.o2,
-         lw_dim_shown(LW_ANGLE, LW_SHOP, r->burned.timing) + 0.0, r->burned.lambda);
+  printf(
+      ": idles at %.0f rpm and %.1f inHg%s, CO %.2f %%, HC %.0f ppm, O2 %.2f %%, timing %+.1f deg, "
+      "lambda %.3f\n",
+      rpm(r->setting.speed), lw_dim_shown(LW_PRESSURE, LW_SHOP, r->vacuum),
+      t->gear == LW_LOAD_DRIVE ? " in drive" : "", 100 * r->burned.sampled.dry.co,
+      1e6 * hexane(&r->burned.sampled), 100 * r->burned.sampled.dry.o2,
+      lw_dim_shown(LW_ANGLE, LW_SHOP, r->burned.timing) + 0.0, r->burned.lambda);
 }
 
 static void print_tables(const lw_test_car *car, const lw_idle_table *t, const char *what) {
@@ -146,8 +150,8 @@ static json_t *point_json(const lw_idle_point *p) {
   const lw_products *gas = &p->run.burned.sampled;
   json_t *turns = lw_known(p->turns) ? json_real(p->turns) : json_null();
   if (!p->solved) return json_pack("{s:o, s:b, s:s}", "turns", turns, "solved", 0, "why", p->why);
-  return json_pack("{s:o, s:b, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f}", "turns",
-                   turns, "solved", 1, "speed_rad_s", p->run.setting.speed, "vacuum_pa",
+  return json_pack("{s:o, s:b, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f}",
+                   "turns", turns, "solved", 1, "speed_rad_s", p->run.setting.speed, "vacuum_pa",
                    p->run.vacuum, "co", gas->dry.co, "co2", gas->dry.co2, "o2", gas->dry.o2,
                    "hc_hexane", hexane(gas), "no", gas->dry.no, "lambda", p->run.burned.lambda,
                    "misfire", p->run.burned.misfire, "air_kg_s", p->run.point.air, "fuel_kg_s",
@@ -162,16 +166,17 @@ static void write_json(const lw_test_car *car, const lw_idle_table *t) {
     for (size_t i = 0; i < c->count; i++)
       json_array_append_new(points, point_json(&c->points[i]));
     json_array_append_new(
-        curves, json_pack("{s:s, s:o, s:o, s:o}", "screw", c->screw, "stands_at",
-                          lw_known(c->now) ? json_real(c->now) : json_null(), "fastest",
-                          c->fastest < c->count ? json_integer((json_int_t)c->fastest) : json_null(),
-                          "points", points));
+        curves,
+        json_pack("{s:s, s:o, s:o, s:o}", "screw", c->screw, "stands_at",
+                  lw_known(c->now) ? json_real(c->now) : json_null(), "fastest",
+                  c->fastest < c->count ? json_integer((json_int_t)c->fastest) : json_null(),
+                  "points", points));
   }
-  json_t *root = json_pack("{s:o, s:b, s:s, s:s, s:o, s:o}", "twin", cli_twin_json(car->twin),
-                           "trimmed", (int)car->trimmed, "held",
-                           t->hold == LW_HOLD_SPEED ? "speed" : "speed screw", "gear",
-                           t->gear == LW_LOAD_DRIVE ? "drive" : "neutral", "as_it_stands",
-                           point_json(&t->now), "curves", curves);
+  json_t *root =
+      json_pack("{s:o, s:b, s:s, s:s, s:o, s:o}", "twin", cli_twin_json(car->twin), "trimmed",
+                (int)car->trimmed, "held", t->hold == LW_HOLD_SPEED ? "speed" : "speed screw",
+                "gear", t->gear == LW_LOAD_DRIVE ? "drive" : "neutral", "as_it_stands",
+                point_json(&t->now), "curves", curves);
   json_dumpf(root, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(12));
   putchar('\n');
   json_decref(root);

@@ -10,9 +10,9 @@ enum { LEFT = 46, RIGHT = 346, PANEL = 128, GAP = 58, CURVES_MOST = 4 };
 typedef struct shown {
   const char *name;
   double (*value)(const lw_idle_point *p);
-  lw_range band;   /* shaded */
-  double limit;    /* a line; NaN: none */
-  double most;     /* the scale goes no higher: what is above leaves the panel */
+  lw_range band; /* shaded */
+  double limit;  /* a line; NaN: none */
+  double most;   /* the scale goes no higher: what is above leaves the panel */
   bool from_zero;
 } shown;
 
@@ -53,17 +53,20 @@ static double limit_of(const lw_card *card, lw_gas_name gas, double times) {
 static size_t panels_of(const lw_plot_idle *plot, shown *out) {
   const lw_card *card = plot->card;
   bool held = plot->table->hold == LW_HOLD_SPEED;
-  out[0] = (shown){held ? "Manifold vacuum, inHg" : "Idle speed, rpm",
-                   held ? vacuum_of : speed_of,
-                   held ? in_shop(card->engine.idle_vacuum, LW_PRESSURE, 1)
-                        : in_shop(plot->table->gear == LW_LOAD_DRIVE ? card->idle.speed_drive
-                                                                     : card->idle.speed,
-                                  LW_SPIN, 1),
-                   LW_NONE, 4000, false};
-  out[1] = (shown){"CO, %", co_of, in_shop(card->idle.co, LW_COUNT, 100),
-                   limit_of(card, LW_GAS_CO, 100), 12, true};
-  out[2] = (shown){"HC, ppm as hexane", hc_of, lw_range_none, limit_of(card, LW_GAS_HC, 1e6), 1500,
-                   true};
+  out[0] = (shown){
+      held ? "Manifold vacuum, inHg" : "Idle speed, rpm",
+      held ? vacuum_of : speed_of,
+      held ? in_shop(card->engine.idle_vacuum, LW_PRESSURE, 1)
+           : in_shop(plot->table->gear == LW_LOAD_DRIVE ? card->idle.speed_drive : card->idle.speed,
+                     LW_SPIN, 1),
+      LW_NONE,
+      4000,
+      false};
+  out[1] =
+      (shown){"CO, %", co_of, in_shop(card->idle.co, LW_COUNT, 100), limit_of(card, LW_GAS_CO, 100),
+              12,      true};
+  out[2] = (shown){
+      "HC, ppm as hexane", hc_of, lw_range_none, limit_of(card, LW_GAS_HC, 1e6), 1500, true};
   return 3;
 }
 
@@ -154,7 +157,8 @@ static void name_limit(lw_canvas *c, const lw_frame *f, const shown *s) {
   cairo_rectangle(c->cr, f->right - width - 5, y - height - 1.5, width + 4, height);
   lw_canvas_tint(c, LW_TINT_PAPER, 1);
   cairo_fill(c->cr);
-  lw_canvas_text(c, 9, false, LW_TINT_TEXT, LW_ALIGN_RIGHT, f->right - 3, y - height - 1.5, "limit");
+  lw_canvas_text(c, 9, false, LW_TINT_TEXT, LW_ALIGN_RIGHT, f->right - 3, y - height - 1.5,
+                 "limit");
 }
 
 static void draw_curve(lw_canvas *c, const lw_frame *f, const shown *s, const lw_idle_curve *k) {

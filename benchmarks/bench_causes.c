@@ -1,0 +1,509 @@
+/* bench_causes.c - is the right cause found, and do its probabilities mean what they say?
+**
+** Virtual cars of every demo card: set right, then given one fault of random size (or none), then
+** read as a shop does: idle as found, idle with the screw turned, 2,500 rpm, timing, compression;
+** with the errors, steps and noise of real instruments. So that the test is not circular each car
+** has physics of its own: every passage's discharge, breathing, valve overlap, friction, distribution,
+** lean limit, crevices and walls are off from what the twin assumes. See README.md.
+**
+**   bench_causes [CARS [SEED [CARD]]]
+*/
+#include "cars.h"
+
+#include "../src/service/causes_internal.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+static const double rpm = 3.14159265358979323846 / 30, degree = 3.14159265358979323846 / 180;
+
+static double now(void) {
+  struct timespec t;
+  clock_gettime(CLOCK_MONOTONIC, &t);
+  return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+static double bell(cars_random *r) {
+  double sum = 0;
+  for (int i = 0; i < 12; i++)
+    sum += cars_between(r, 0, 1);
+  return sum - 6;
+}
+
+/* ---- a car with physics of its own ---- */
+
+typedef struct virtual_car {
+  lw_arena *arena;
+  lw_units *units;
+  const lw_test_car *model; /* what the twin believes */
+  uint64_t seed;
+  lw_engine engine; /* of this car */
+  double turns[LW_SIGHT_SCREWS], stop;
+  size_t screws;
+  char fault[2][64];
+  size_t fault_count;
+} virtual_car;
+
+static double of_name(uint64_t seed, const char *name) {
+  cars_random r = {seed};
+  for (; *name; name++)
+    r.state = (r.state ^ (unsigned char)*name) * 1099511628211u;
+  cars_between(&r, 0, 1);
+  return bell(&r);
+}
+
+static void own_passages(lw_net *net, uint64_t seed) {
+  for (int i = 0; i < net->passage_count; i++) {
+    lw_passage *p = &net->passages[i];
+    double by = exp(0.03 * of_name(seed, p->name));
+    p->cd_area *= by;
+    p->orifice.area *= by;
+    p->orifice.diameter *= sqrt(by);
+  }
+  for (int b = 0; b < net->barrel_count; b++)
+    net->barrels[b].cd_area *= exp(0.02 * of_name(seed, "venturi"));
+  net->draw.eta0 *= exp(0.03 * of_name(seed, "breathing"));
+  net->draw.back *= exp(0.10 * of_name(seed, "residual"));
+}
+
+static void own_engine(lw_engine *e, cars_random *r) {
+  e->friction *= exp(0.12 * bell(r));
+  e->overlap *= exp(0.35 * bell(r));
+  e->spread *= exp(0.35 * bell(r));
+  e->flutter *= exp(0.25 * bell(r));
+  e->lean_limit *= exp(0.04 * bell(r));
+  e->hidden *= exp(0.25 * bell(r));
+  e->crossing = fmin(fmax(e->crossing * exp(0.4 * bell(r)), 0), 0.45);
+  e->timing_error = 1.0 * degree * bell(r);
+  e->exhaust_leak = 0.004 * fabs(bell(r));
+}
+
+/* The car as it is now: its fault, its screws, its physics, its stop. */
+static lw_test_car *build(virtual_car *v, lw_arena *arena) {
+  char text[LW_SIGHT_SCREWS][96];
+  const char *edits[LW_SIGHT_SCREWS + 2];
+  size_t n = 0;
+  const lw_screw_card *s = v->model->twin->card->carburetor.screws.items;
+  for (size_t i = 0; i < v->fault_count; i++)
+    edits[n++] = v->fault[i];
+  for (size_t i = 0, k = 0; i < v->model->twin->card->carburetor.screws.count; i++) {
+    if (s[i].kind == LW_SCREW_FIXED) continue;
+    snprintf(text[k], sizeof text[k], "%s screw=%.6f turns", s[i].name, v->turns[k]);
+    edits[n++] = text[k++];
+  }
+  lw_test_car own = *v->model, *car = NULL;
+  own.engine = &v->engine;
+  if (lw_test_car_what_if(arena, v->units, &own, edits, n, &car, NULL) != LW_OK) return NULL;
+  own_passages(car->twin->net, v->seed);
+  for (int b = 0; b < car->twin->net->barrel_count; b++) {
+    if (car->twin->net->barrels[b].linkage == LW_LINK_PEDAL)
+      car->twin->net->barrels[b].stop = v->stop;
+  }
+  return car;
+}
+
+static bool hold(virtual_car *v, double speed, lw_running *run) {
+  lw_state state = {0};
+  lw_arena *arena = lw_arena_new(0);
+  lw_test_car *car = build(v, arena);
+  bool good = car && lw_engine_hold(car->engine, car->twin->net, &car->around, speed, 0, &state, run,
+                                    NULL) == LW_OK;
+  lw_arena_free(arena);
+  return good;
+}
+
+static bool idle(virtual_car *v, lw_running *run) {
+  lw_state state = {0};
+  lw_arena *arena = lw_arena_new(0);
+  lw_test_car *car = build(v, arena);
+  bool good = car && lw_engine_idle(car->engine, car->twin->net, &car->around, 0, LW_LOAD_NONE,
+                                    &state, run, NULL) == LW_OK &&
+              !run->stalled;
+  lw_arena_free(arena);
+  return good;
+}
+
+static const lw_screw_card *screw_at(const virtual_car *v, size_t k) {
+  const lw_list *list = &v->model->twin->card->carburetor.screws;
+  const lw_screw_card *s = list->items;
+  for (size_t i = 0; i < list->count; i++) {
+    if (s[i].kind != LW_SCREW_FIXED && k-- == 0) return &s[i];
+  }
+  return NULL;
+}
+
+static lw_range travel(const lw_screw_card *s) {
+  lw_range t = s->travel;
+  if (!lw_known(t.lo)) t.lo = 0;
+  if (!lw_known(t.hi)) t.hi = 4;
+  return t;
+}
+
+/* Screws (all alike) and stop to a CO at the card's speed, as a careful hand leaves it. */
+static bool set_right(virtual_car *v, double co, double speed) {
+  const lw_screw_card *s = screw_at(v, 0);
+  lw_running run;
+  if (!s) return false;
+  lw_range t = travel(s);
+  bool richer_out = s->kind != LW_SCREW_AIR_BLEED;
+  double lo = t.lo, hi = t.hi;
+  for (int i = 0; i < 14; i++) {
+    double mid = 0.5 * (lo + hi);
+    for (size_t k = 0; k < v->screws; k++)
+      v->turns[k] = mid;
+    bool rich = hold(v, speed, &run) && run.burned.exhaust.dry.co > co;
+    *(rich == richer_out ? &hi : &lo) = mid;
+  }
+  if (!hold(v, speed, &run) || fabs(run.burned.exhaust.dry.co - co) > 0.004) return false;
+  const lw_barrel *b = &v->model->twin->net->barrels[0];
+  v->stop += run.setting.throttle * (b->wide - b->closed - v->stop);
+  return true;
+}
+
+/* ---- faults ---- */
+
+static const struct {
+  lw_cause_id id;
+  const char *edit, *also;
+  double lo, hi;
+} faults[] = {
+    {LW_CAUSE_NONE, NULL, NULL, 0, 0},
+    {LW_CAUSE_SCREWS, NULL, NULL, 0, 0},
+    {LW_CAUSE_UNBALANCED, NULL, NULL, 0, 0},
+    {LW_CAUSE_VACUUM_LEAK, "vacuum leak=", " mm", 1.5, 4.0},
+    {LW_CAUSE_PORT_LEAK, "vacuum leak=", " mm", 1.2, 3.2},
+    {LW_CAUSE_POWER_LEAK, "power valve=leaking", NULL, 0, 0},
+    {LW_CAUSE_FLOAT_HIGH, "float level=+", " mm", 2.5, 4.5},
+    {LW_CAUSE_FLOAT_LOW, "float level=-", " mm", 3.5, 7},
+    {LW_CAUSE_IDLE_FEED, "idle feed=clogged ", " %", 25, 75},
+    {LW_CAUSE_IDLE_BLEED, "idle bleed=clogged ", " %", 25, 90},
+    {LW_CAUSE_MAIN_RICH, "main jet=worn ", " %", 5, 10},
+    {LW_CAUSE_MAIN_LEAN, "main jet=clogged ", " %", 14, 28},
+    {LW_CAUSE_CHOKE, "choke=", " %", 50, 80},
+    {LW_CAUSE_TIMING_LATE, "timing=-", " deg", 5, 13},
+    {LW_CAUSE_TIMING_EARLY, "timing=+", " deg", 5, 13},
+    {LW_CAUSE_WEAK, "cylinder=3 compression ", " %", 45, 76},
+    {LW_CAUSE_MISFIRE, "cylinder=3 spark ", " %", 0, 30},
+    {LW_CAUSE_SAMPLE_AIR, "exhaust leak=", " %", 5, 20},
+    {LW_CAUSE_ANALYZER, NULL, NULL, 0, 0},
+};
+enum { FAULTS = sizeof faults / sizeof faults[0] };
+
+static double break_it(virtual_car *v, size_t which, cars_random *r) {
+  double size = cars_between(r, faults[which].lo, faults[which].hi);
+  v->fault_count = 0;
+  if (!faults[which].edit) return size;
+  if (faults[which].hi > 0) {
+    snprintf(v->fault[0], sizeof v->fault[0], "%s%.4g%s", faults[which].edit, size,
+             faults[which].also);
+  } else {
+    snprintf(v->fault[0], sizeof v->fault[0], "%s", faults[which].edit);
+  }
+  v->fault_count = 1;
+  if (faults[which].id == LW_CAUSE_PORT_LEAK) {
+    snprintf(v->fault[1], sizeof v->fault[1], "leak at cylinder=3");
+    v->fault_count = 2;
+  }
+  return size;
+}
+
+/* ---- reading it ---- */
+
+typedef struct instruments {
+  double gain[LW_CHANNELS], zero[LW_CHANNELS]; /* of this shop */
+} instruments;
+
+static double steps(double x, double step) {
+  return step * floor(x / step + 0.5);
+}
+
+static void read_it(const lw_running *run, const instruments *in, cars_random *r, lw_sight *s) {
+  static const double u[LW_CHANNELS] = {
+      [LW_SEE_VACUUM] = 700,  [LW_SEE_CO] = 0.0006, [LW_SEE_CO2] = 0.003,
+      [LW_SEE_O2] = 0.001,    [LW_SEE_HC] = 12e-6,  [LW_SEE_NO] = NAN,
+      [LW_SEE_TIMING] = 0.012};
+  static const double step[LW_CHANNELS] = {338, 0.0001, 0.001, 0.0001, 1e-6, 1, 0.0087};
+  static const double noise[LW_CHANNELS] = {300, 0.0003, 0.0008, 0.0005, 6e-6, 0, 0.006};
+  const lw_products *gas = &run->burned.sampled;
+  const double x[LW_CHANNELS] = {run->vacuum,  gas->dry.co,     gas->dry.co2, gas->dry.o2,
+                                 gas->dry.hc / 6, NAN, NAN};
+  for (int k = 0; k < LW_CHANNELS; k++) {
+    s->u[k] = u[k];
+    s->x[k] = lw_known(x[k]) ? fmax(steps(x[k] * in->gain[k] + in->zero[k] + noise[k] * bell(r),
+                                          step[k]),
+                                    0)
+                             : LW_NONE;
+  }
+  s->speed = steps(run->setting.speed / rpm + 4 * bell(r), 10) * rpm;
+  s->screws_known = true;
+}
+
+static void read_screws(const virtual_car *v, cars_random *r, lw_sight *s) {
+  s->screw_count = v->screws;
+  for (size_t k = 0; k < v->screws; k++) {
+    s->screws[k].name = screw_at(v, k)->name;
+    s->screws[k].turns = fmax(v->turns[k] + 0.03 * bell(r), 0);
+  }
+}
+
+/* As it idles; when it does not, at the card's speed with the throttle opened by hand. */
+static bool at_idle(virtual_car *v, double speed, lw_running *run) {
+  return (idle(v, run) && run->setting.speed > 0.6 * speed) || hold(v, speed, run);
+}
+
+/* ---- one car ---- */
+
+typedef struct outcome {
+  size_t which;
+  bool usable;
+  double p_first, p_right;
+  lw_cause_id first;
+  int place; /* of the right cause, from 0; 99: not there */
+  double seconds, after; /* and whether it is first after the proposed test (1, 0) */
+} outcome;
+
+static lw_findings findings_of(const virtual_car *v, size_t which, double size, cars_random *r) {
+  lw_findings f = lw_findings_none();
+  lw_cause_id id = faults[which].id;
+  f.timing = v->engine.spark.initial + v->engine.timing_error + 0.5 * degree * bell(r);
+  if (id == LW_CAUSE_TIMING_LATE) f.timing -= size * degree;
+  if (id == LW_CAUSE_TIMING_EARLY) f.timing += size * degree;
+  f.weakest = fmin(0.94 + 0.03 * bell(r), 1);
+  if (id == LW_CAUSE_WEAK) f.weakest = size / 100 + 0.03 * bell(r);
+  f.weakest_cylinder = id == LW_CAUSE_WEAK ? 3 : 1 + cars_below(r, v->engine.cylinders);
+  return f;
+}
+
+static bool one_car(const cars_card *card, const lw_test_car *model, lw_units *units,
+                    uint64_t seed, size_t which, outcome *o, bool tell) {
+  cars_random r = {seed * 0x9E3779B97F4A7C15u + 12345};
+  lw_arena *arena = lw_arena_new((size_t)1 << 30);
+  virtual_car v = {.arena = arena, .units = units, .model = model, .seed = seed};
+  instruments in;
+  lw_running run;
+  lw_sight sights[3] = {{0}};
+  v.engine = *model->engine;
+  own_engine(&v.engine, &r);
+  v.stop = model->twin->net->barrels[0].stop;
+  while (v.screws < LW_SIGHT_SCREWS && screw_at(&v, v.screws))
+    v.screws++;
+  for (int k = 0; k < LW_CHANNELS; k++)
+    in = (k == 0) ? (instruments){{0}, {0}} : in;
+  static const double gains[LW_CHANNELS] = {0, 0.025, 0.015, 0.02, 0.05, 0, 0};
+  static const double zeros[LW_CHANNELS] = {700, 0.0002, 0.001, 0.0006, 4e-6, 0, 0};
+  for (int k = 0; k < LW_CHANNELS; k++) {
+    in.gain[k] = 1 + gains[k] * bell(&r);
+    in.zero[k] = zeros[k] * bell(&r);
+  }
+  lw_range want = card->card->idle.co;
+  double lo = lw_known(want.lo) ? want.lo : 0.008, hi = lw_known(want.hi) ? want.hi : 0.02;
+  double speed = model->engine->speed_hot;
+  o->which = which;
+  o->usable = set_right(&v, cars_between(&r, lo, hi), speed);
+  double size = break_it(&v, which, &r);
+  lw_cause_id id = faults[which].id;
+  if (id == LW_CAUSE_UNBALANCED && v.screws < 2) o->usable = false;
+  if (id == LW_CAUSE_SCREWS || id == LW_CAUSE_UNBALANCED) {
+    double off = cars_between(&r, 0.5, 1.0) * (cars_below(&r, 2) ? 1 : -1);
+    for (size_t k = 0; k < v.screws; k++) {
+      lw_range t = travel(screw_at(&v, k));
+      double by = id == LW_CAUSE_UNBALANCED && k % 2 ? -0.5 * fabs(off) : id == LW_CAUSE_UNBALANCED
+                                                           ? 0.5 * fabs(off) : off;
+      v.turns[k] = fmin(fmax(v.turns[k] + by, t.lo), t.hi);
+    }
+  }
+  if (id == LW_CAUSE_ANALYZER) {
+    double g = cars_below(&r, 2) ? cars_between(&r, 1.14, 1.3) : cars_between(&r, 0.74, 0.86);
+    in.gain[LW_SEE_CO] *= g;
+    in.gain[LW_SEE_CO2] *= g;
+    in.gain[LW_SEE_HC] *= g;
+  }
+  o->usable = o->usable && at_idle(&v, speed, &run);
+  if (id == LW_CAUSE_SCREWS) { /* mis-set means outside what the card wants */
+    double co = run.burned.sampled.dry.co;
+    o->usable = o->usable && (co < lo - 0.004 || co > hi + 0.004);
+  }
+  if (o->usable) {
+    read_it(&run, &in, &r, &sights[0]);
+    read_screws(&v, &r, &sights[0]);
+    sights[0].label = "idle as found";
+    sights[0].at = LW_AT_IDLE;
+    double before[LW_SIGHT_SCREWS];
+    memcpy(before, v.turns, sizeof before);
+    for (size_t k = 0; k < v.screws; k++) {
+      lw_range t = travel(screw_at(&v, k));
+      double by = v.turns[k] + 0.5 <= t.hi ? 0.5 : -0.5;
+      v.turns[k] = fmax(v.turns[k] + by, t.lo);
+    }
+    o->usable = at_idle(&v, speed, &run);
+    read_it(&run, &in, &r, &sights[1]);
+    read_screws(&v, &r, &sights[1]);
+    sights[1].label = "idle, screw turned";
+    sights[1].at = LW_AT_IDLE;
+    memcpy(v.turns, before, sizeof before);
+    o->usable = o->usable && hold(&v, 2500 * rpm, &run);
+    read_it(&run, &in, &r, &sights[2]);
+    read_screws(&v, &r, &sights[2]);
+    sights[2].label = "2,500 rpm";
+    sights[2].at = LW_AT_FAST_IDLE;
+  }
+  if (o->usable) {
+    lw_findings f = findings_of(&v, which, size, &r);
+    lw_diagnosis *g = NULL;
+    lw_error error = {0};
+    double begin = now();
+    if (lw_causes_find(arena, units, model, sights, 3, &f, &g, &error) != LW_OK) {
+      printf("%s: %s\n", card->name, error.text);
+      o->usable = false;
+    } else {
+      o->seconds = now() - begin;
+      o->first = g->causes[0].id;
+      o->p_first = g->causes[0].probability;
+      o->p_right = g->by_id[id];
+      o->place = 99;
+      for (size_t i = 0; i < g->cause_count && o->place == 99; i++) {
+        if (g->causes[i].id == id) o->place = (int)i;
+      }
+      if (tell) {
+        printf("%s seed %llu: %s %.3g: CO %.2f O2 %.2f HC %.0f | %.2f %.2f %.0f | %.2f %.2f %.0f\n",
+               card->name, (unsigned long long)seed, lw_cause_text(id), size,
+               100 * sights[0].x[1], 100 * sights[0].x[3], 1e6 * sights[0].x[4],
+               100 * sights[1].x[1], 100 * sights[1].x[3], 1e6 * sights[1].x[4],
+               100 * sights[2].x[1], 100 * sights[2].x[3], 1e6 * sights[2].x[4]);
+        for (size_t i = 0; i < g->cause_count && i < 6; i++)
+          printf("    %4.0f %% %s\n", 100 * g->causes[i].probability, g->causes[i].name);
+        for (size_t i = 0; i < g->test_count; i++)
+          printf("    next: %s, gain %.2f\n", g->tests[i].name, g->tests[i].gain);
+        printf("    %s\n", g->summary);
+      }
+    }
+  }
+  lw_arena_free(arena);
+  return o->usable;
+}
+
+/* ---- figures ---- */
+
+static void print_matrix(const outcome *all, size_t count) {
+  printf("%-42s%6s%8s%8s%9s\n", "cause", "cars", "first", "in 3", "p right");
+  for (size_t f = 0; f < FAULTS; f++) {
+    int cars = 0, first = 0, three = 0, wrong[LW_CAUSES] = {0};
+    double p = 0;
+    for (size_t i = 0; i < count; i++) {
+      if (all[i].which != f) continue;
+      cars++;
+      first += all[i].place == 0;
+      three += all[i].place < 3;
+      p += all[i].p_right;
+      if (all[i].place != 0) wrong[all[i].first]++;
+    }
+    if (!cars) continue;
+    printf("%-42s%6d%7.0f%%%7.0f%%%8.0f%%  ", lw_cause_text(faults[f].id), cars,
+           100.0 * first / cars, 100.0 * three / cars, 100 * p / cars);
+    for (int k = 0; k < 3; k++) {
+      int most = 0;
+      for (int c = 1; c < LW_CAUSES; c++)
+        most = wrong[c] > wrong[most] ? c : most;
+      if (wrong[most] == 0) break;
+      printf("%s%s %d", k ? ", " : "taken for ", lw_cause_text((lw_cause_id)most), wrong[most]);
+      wrong[most] = 0;
+    }
+    putchar('\n');
+  }
+}
+
+/* Cars are drawn evenly over the faults; a probability is to be right among cars as they are met.
+   Each counts by its prior over how often it was drawn. */
+static double met(const outcome *all, size_t count, size_t which) {
+  static const double sound = 0.26, mis_set = 0.20;
+  size_t rows = 0, cars = 0;
+  const cause_row *row = lw_cause_rows(&rows);
+  lw_cause_id id = faults[which].id;
+  double prior = id == LW_CAUSE_NONE ? sound : id == LW_CAUSE_SCREWS ? mis_set
+                                           : id == LW_CAUSE_UNBALANCED ? 0.1 : 0;
+  for (size_t i = 0; i < rows && !(prior > 0.09); i++)
+    prior += row[i].id == id ? row[i].prior : 0;
+  for (size_t i = 0; i < count; i++)
+    cars += all[i].which == which;
+  return prior / (double)cars;
+}
+
+static void print_calibration(const outcome *all, size_t count) {
+  double off = 0, everything = 0;
+  puts("\nsaid of the first cause    cars    right");
+  for (int b = 0; b < 10; b++) {
+    int cars = 0;
+    double said = 0, right = 0, weight = 0;
+    for (size_t i = 0; i < count; i++) {
+      int bin = (int)(all[i].p_first * 10);
+      if ((bin > 9 ? 9 : bin) != b) continue;
+      double w = met(all, count, all[i].which);
+      cars++;
+      weight += w;
+      said += w * all[i].p_first;
+      right += all[i].place == 0 ? w : 0;
+    }
+    if (!cars) continue;
+    printf("%8.0f %%            %8d %8.0f %%\n", 100 * said / weight, cars, 100 * right / weight);
+    off += fabs(said - right);
+    everything += weight;
+  }
+  printf("calibration error %.1f points\n", 100 * off / everything);
+}
+
+int main(int argc, char **argv) {
+  static cars_card cards[CARS_MOST];
+  size_t count = 0, used = 0, tried = 0;
+  size_t want = argc > 1 ? (size_t)strtoul(argv[1], NULL, 10) : 2000;
+  uint64_t seed = argc > 2 ? strtoull(argv[2], NULL, 10) : 1;
+  bool tell = getenv("TELL") != NULL;
+  lw_arena *arena = lw_arena_new((size_t)1 << 30);
+  lw_units *units = NULL;
+  lw_error error = {0};
+  outcome *all = calloc(want + 1, sizeof *all);
+  if (!arena || !all || want < 1 || lw_units_open(&units, &error) != LW_OK ||
+      cars_read(arena, units, LW_SOURCE_ROOT "/cards", cards, &count, &error) != LW_OK) {
+    fprintf(stderr, "bench_causes: %s\n", error.text);
+    return 2;
+  }
+  lw_test_car *models[CARS_MOST] = {NULL};
+  size_t own = 0;
+  for (size_t i = 0; i < count && own < 11; i++) {
+    if (strncmp(cards[i].name, "corran", 6) != 0) continue;
+    if (argc > 3 && !strstr(cards[i].name, argv[3])) continue;
+    if (lw_test_car_new(arena, cards[i].card, &models[own], &error) != LW_OK) return 2;
+    cards[own++] = cards[i];
+  }
+  double seconds = 0, slowest = 0;
+  while (used < want && tried < 4 * want + 100) {
+    size_t which = tried % FAULTS, card = (tried / FAULTS) % own;
+    tried++;
+    if (!one_car(&cards[card], models[card], units, seed * 1000003 + tried, which, &all[used], tell))
+      continue;
+    seconds += all[used].seconds;
+    slowest = fmax(slowest, all[used].seconds);
+    used++;
+  }
+  int first = 0, three = 0, healthy = 0, sound = 0;
+  for (size_t i = 0; i < used; i++) {
+    bool none = faults[all[i].which].id == LW_CAUSE_NONE;
+    healthy += none;
+    sound += none && all[i].place == 0;
+    first += !none && all[i].place == 0;
+    three += !none && all[i].place < 3;
+  }
+  print_matrix(all, used);
+  print_calibration(all, used);
+  double faulty = (double)used - healthy;
+  printf("\n%zu cars (%zu tried): right cause first %.1f %%, among three %.1f %%; healthy called healthy "
+         "%.1f %%; %.2f s a job, longest %.2f s\n",
+         used, tried, 100 * first / faulty, 100 * three / faulty, healthy ? 100.0 * sound / healthy : 0,
+         seconds / (double)used, slowest);
+  free(all);
+  lw_units_close(units);
+  lw_arena_free(arena);
+  return 0;
+}

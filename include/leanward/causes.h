@@ -1,0 +1,123 @@
+/* leanward/causes.h - what is wrong: causes weighed by how well each explains what was read.
+**
+** Every cause is tried on the twin of this car, in several sizes; each gets the probability of all
+** readings under it (fit.h) times how often it is met (its prior). "Nothing wrong" and "something
+** that is not in the list" are always among them. What no gas can tell (compression, leak test,
+** timing light, needle) weighs in by how likely each finding is under each cause.
+**
+** Units    SI; probabilities 0..1.
+** Errors   LW_BAD_INPUT without a card that can be run, or without a single reading to weigh.
+** Memory   texts and lists lie in the caller's arena.
+** Threads  pure functions; one lw_units for each thread.
+** Source   Bayes' theorem; priors, sizes and findings are ours: docs/causes.md lists them.
+*/
+#ifndef LEANWARD_CAUSES_H
+#define LEANWARD_CAUSES_H
+
+#include "leanward/fit.h"
+#include "leanward/service.h"
+
+/* ---- The causes ------------------------------------------------------------------------------ */
+
+#define LW_CAUSE_LIST(X)                                                                           \
+  X(LW_CAUSE_NONE, "nothing wrong")                                                                \
+  X(LW_CAUSE_SCREWS, "idle mixture mis-set")                                                       \
+  X(LW_CAUSE_UNBALANCED, "mixture screws unbalanced")                                              \
+  X(LW_CAUSE_VACUUM_LEAK, "vacuum leak into all cylinders")                                        \
+  X(LW_CAUSE_PORT_LEAK, "vacuum leak at one cylinder")                                             \
+  X(LW_CAUSE_POWER_LEAK, "power valve leaking or open")                                            \
+  X(LW_CAUSE_POWER_SHUT, "power valve stuck shut")                                                 \
+  X(LW_CAUSE_FLOAT_HIGH, "fuel level high")                                                        \
+  X(LW_CAUSE_FLOAT_LOW, "fuel level low")                                                          \
+  X(LW_CAUSE_IDLE_FEED, "idle feed clogged")                                                       \
+  X(LW_CAUSE_IDLE_BLEED, "idle air bleed clogged")                                                 \
+  X(LW_CAUSE_MAIN_RICH, "main jet worn")                                                           \
+  X(LW_CAUSE_MAIN_LEAN, "main jet clogged")                                                        \
+  X(LW_CAUSE_MAIN_BLEED, "main air bleed clogged")                                                 \
+  X(LW_CAUSE_SHAFT, "throttle shaft worn")                                                         \
+  X(LW_CAUSE_CHOKE, "choke not fully open")                                                        \
+  X(LW_CAUSE_CLEANER, "air cleaner clogged")                                                       \
+  X(LW_CAUSE_SECONDARY, "secondary plates not shut")                                               \
+  X(LW_CAUSE_CHECK_VALVE, "off-idle check valve stuck open")                                       \
+  X(LW_CAUSE_TIMING_LATE, "timing late")                                                           \
+  X(LW_CAUSE_TIMING_EARLY, "timing early")                                                         \
+  X(LW_CAUSE_ADVANCE, "advance stuck")                                                             \
+  X(LW_CAUSE_VALVE_SET, "advance control valve or dashpot mis-set")                                \
+  X(LW_CAUSE_WEAK, "one cylinder weak")                                                            \
+  X(LW_CAUSE_MISFIRE, "one cylinder misfiring")                                                    \
+  X(LW_CAUSE_SAMPLE_AIR, "exhaust leak, or the probe takes in air")                                \
+  X(LW_CAUSE_ANALYZER, "analyzer out of calibration")                                              \
+  X(LW_CAUSE_FUEL, "fuel with alcohol")                                                            \
+  X(LW_CAUSE_OTHER, "something that is not in the list")
+typedef enum lw_cause_id {
+#define LW_CAUSE_ENUM(id, name) id,
+  LW_CAUSE_LIST(LW_CAUSE_ENUM)
+#undef LW_CAUSE_ENUM
+      LW_CAUSES
+} lw_cause_id;
+const char *lw_cause_text(lw_cause_id cause);
+
+/* What to do about it, in words. */
+const char *lw_cause_remedy(lw_cause_id cause);
+
+/* ---- Findings beside the gases ---------------------------------------------------------------- */
+
+typedef struct lw_findings {
+  double timing;           /* rad: initial timing with the hose plugged; NaN: not taken */
+  double weakest;          /* compression of the weakest cylinder over the median; NaN */
+  int weakest_cylinder;    /* from 1; 0: not known */
+  lw_leak_test leak_test;  /* spray or propane around the manifold */
+  lw_choke_state choke;    /* as looked at */
+  lw_needle needle;        /* of the vacuum gauge at idle */
+  double fall_time;        /* s, distributor vacuum after the throttle is let go; NaN */
+} lw_findings;
+lw_findings lw_findings_none(void);
+
+/* ---- The answer -------------------------------------------------------------------------------- */
+
+typedef struct lw_evidence {
+  const char *reading;  /* "CO at idle" */
+  const char *read, *healthy, *with; /* in words, with units */
+  double tells;         /* how strongly it speaks for the cause against a sound car, natural log */
+} lw_evidence;
+
+typedef struct lw_cause {
+  lw_cause_id id, second; /* second: LW_CAUSE_NONE for a single cause */
+  const char *name;       /* "vacuum leak into all cylinders, about 2 mm" */
+  const char *where;      /* "left side", "cylinder 3"; NULL */
+  double probability;
+  double size;            /* most likely, in the unit of its what-if; NaN: none */
+  const char *edits[4];   /* what-ifs that make it on the twin */
+  size_t edit_count;
+  const lw_evidence *evidence; /* strongest first */
+  size_t evidence_count;
+} lw_cause;
+
+/* A reading that would tell more. */
+typedef struct lw_next_test {
+  const char *name, *how; /* "gases at 2,500 rpm", what to do */
+  double minutes;
+  double gain;            /* expected, natural log units */
+  const char *outcomes;   /* what each outcome would mean */
+} lw_next_test;
+
+typedef struct lw_diagnosis {
+  const lw_cause *causes; /* most likely first, down to 0.5 % */
+  size_t cause_count;
+  double by_id[LW_CAUSES]; /* probability that this cause is among what is wrong */
+  const lw_next_test *tests; /* most telling for their effort first */
+  size_t test_count;
+  const char *summary;    /* one sentence */
+  bool tie;               /* the readings do not tell the first causes apart */
+  int runs;               /* cars tried */
+} lw_diagnosis;
+
+/* Weigh all causes. sights: at least one. */
+lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *car,
+                         const lw_sight *sights, size_t count, const lw_findings *findings,
+                         lw_diagnosis **out, lw_error *error) LW_MUST_USE;
+
+/* Sights and findings of a job's readings; how many sights were made. */
+size_t lw_sights_from(const lw_work *work, lw_sight *sights, lw_findings *findings);
+
+#endif
