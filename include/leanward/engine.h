@@ -126,8 +126,8 @@ typedef struct lw_burned {
   lw_cylinder cylinder[LW_CYLINDERS_MOST];
   double imep, pmep, fmep;  /* Pa: gross indicated, pumping, rubbing with accessories */
   double torque;            /* N m at the crankshaft, friction and accessories taken off */
-  double timing, best;      /* rad: as fired, for best torque */
-  double lambda;            /* of the whole engine */
+  double timing, best;      /* rad: as fired, for best torque (without fuel: of a usual charge) */
+  double lambda;            /* of the whole engine; infinite without fuel */
   double residual, misfire; /* means */
   double efficiency;        /* of combustion: heat released over heat of the fuel */
   lw_products exhaust;      /* at the port, all cylinders mixed: dry with NO; HC as carbon */
@@ -152,7 +152,7 @@ double lw_misfire(double lambda, double residual, double filling, double spark, 
 /* Rubbing friction, Pa: Barnes-Moss less its pumping, cold oil by viscosity. */
 double lw_friction(double speed, double coolant);
 /* NO, mole fraction of wet burned gas at the end of burning (extended Zeldovich, burned gas at
-   flame temperature with residual; docs/physics-engine.md). */
+   flame temperature with residual; docs/physics-nitric.md). */
 double lw_nitric_oxide(const lw_fuel *fuel, double lambda, double residual, double manifold,
                        double compression_ratio, double speed, double retard);
 

@@ -46,7 +46,8 @@ static double beyond_lean(double limit, double lambda, double residual, double f
                           double spark, double compression) {
   const double stoichiometric = 14.6, idle_filling = 0.35;
   double over_fuel = (lambda * stoichiometric + 1) / fmax(1 - residual, 0.05) - 1;
-  return over_fuel - limit + 5 * (1 - fmin(spark, 1)) + 12 * (1 - fmin(compression, 1)) +
+  double weak = 1 - fmin(compression, 1);
+  return over_fuel - limit + 5 * (1 - fmin(spark, 1)) + 24 * weak * weak +
          22 * fmax(idle_filling - filling, 0);
 }
 

@@ -115,7 +115,7 @@ static double spare(lw_engine *e, const lw_net *net, const lw_running *run,
   lw_charge charge = lw_charge_of(e, net, &run->point, run->setting.speed, around);
   charge.timing = run->burned.timing;
   e->overlap = overlap;
-  lw_burn_charge(e, &charge, &burned);
+  lw_burn_work(e, &charge, &burned);
   *fmep = burned.fmep;
   return burned.torque;
 }

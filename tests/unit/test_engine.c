@@ -312,6 +312,25 @@ static void misfire_rises_with_each_cause(void **state) {
   }
 }
 
+/* docs/physics-engine.md, "Worked by hand". */
+static void an_idle_worked_by_hand(void **state) {
+  shop *s = *state;
+  lw_engine e = *shop_car(s, "corran-220-six-manual")->engine;
+  e.overlap = 0.15 * CAR_DEGREE;
+  e.spread = 0;
+  lw_charge c = plain_charge(&e, 700, 38.68e3 / LW_STANDARD_PRESSURE, 0.98);
+  c.timing = 2.5 * CAR_DEGREE;
+  lw_burned b;
+  lw_burn_charge(&e, &c, &b);
+  NEAR(b.residual, 0.190, 5e-4);
+  NEAR(b.best / CAR_DEGREE, 28.6, 0.05);
+  NEAR(b.misfire, 1 / (1 + exp(5.31 / 0.55)), 1e-6);
+  double late = b.imep;
+  c.timing = b.best;
+  lw_burn_charge(&e, &c, &b);
+  NEAR(late / b.imep, 0.808, 1e-3);
+}
+
 /* ---- spark ---- */
 
 static void a_curve_is_level_beyond_its_ends(void **state) {
@@ -484,6 +503,94 @@ static void road_load_is_weight_air_and_gearing(void **state) {
   NEAR(speed, 0, 0);
 }
 
+/* ---- the page ---- */
+
+/* docs/physics-engine.md shows what the sound demo engines give, between two marks. */
+enum { ROWS = 40, COLUMNS = 11 };
+typedef struct page_row {
+  char label[60];
+  double number[COLUMNS];
+} page_row;
+
+static const char *const page_cards[] = {"corran-220-six-manual",   "corran-220-six-automatic",
+                                         "corran-290-eight-manual", "corran-290-eight-automatic",
+                                         "corran-350-eight-manual", "corran-350-eight-automatic"};
+static const int digits[COLUMNS] = {0, 1, 3, 2, 2, 0, 1, 1, 0, 0, 0};
+
+static page_row row_of(const char *card, const char *where, const lw_running *r) {
+  page_row row = {.number = {run_rpm(r), run_inhg(r), r->burned.lambda, run_co(r), run_o2(r),
+                             run_hc(r), 100 * r->burned.residual, 100 * r->burned.misfire,
+                             r->burned.timing / CAR_DEGREE, r->burned.best / CAR_DEGREE,
+                             r->burned.torque}};
+  snprintf(row.label, sizeof row.label, "%s, %s", card + strlen("corran-"), where);
+  return row;
+}
+
+static size_t rows_of_the_program(shop *s, page_row *rows) {
+  size_t n = 0;
+  for (size_t i = 0; i < COUNT(page_cards); i++) {
+    const char *card = page_cards[i];
+    lw_test_car *car = shop_car(s, card);
+    lw_running run = car_idle(s, car);
+    rows[n++] = row_of(card, "idle", &run);
+    if (car->engine->converter > 0) {
+      run = car_idle_in(s, car, LW_LOAD_DRIVE);
+      rows[n++] = row_of(card, "in drive", &run);
+    }
+    run = car_hold(s, car, 2500, 0);
+    rows[n++] = row_of(card, "2,500 rpm no load", &run);
+    run = car_road(s, car, 50);
+    rows[n++] = row_of(card, "50 mile/h", &run);
+    run = car_at(s, car, 1, 2500);
+    rows[n++] = row_of(card, "wide open", &run);
+  }
+  return n;
+}
+
+static void print_page(const page_row *rows, size_t count) {
+  printf("the table of docs/physics-engine.md should be\n");
+  for (size_t i = 0; i < count; i++) {
+    printf("| %s", rows[i].label);
+    for (size_t k = 0; k < COLUMNS; k++)
+      printf(" | %.*f", digits[k],
+             fabs(rows[i].number[k]) < 0.5 * pow(10, -digits[k]) ? 0 : rows[i].number[k]);
+    printf(" |\n");
+  }
+}
+
+/* To one unit of the last figure and a percent, so that rounding does not make it another page. */
+static bool on_the_page(const char *page, const page_row *row) {
+  char start[80] = "\n| ";
+  strcat(strcat(start, row->label), " |");
+  const char *at = strstr(page, start);
+  if (!at) return false;
+  at += strlen(start);
+  for (size_t k = 0; k < COLUMNS; k++) {
+    char *end = NULL;
+    double said = strtod(at, &end);
+    if (end == at || fabs(said - row->number[k]) > pow(10, -digits[k]) + 0.01 * fabs(said))
+      return false;
+    at = strchr(end, '|');
+    if (!at) return false;
+    at++;
+  }
+  return true;
+}
+
+static void the_page_shows_what_the_demo_engines_give(void **state) {
+  shop *s = *state;
+  page_row rows[ROWS];
+  size_t count = rows_of_the_program(s, rows), length = 0, wrong = 0;
+  char path[600];
+  const char *page = NULL, *root = getenv("SOURCE_ROOT");
+  snprintf(path, sizeof path, "%s/docs/physics-engine.md", root ? root : LW_SOURCE_ROOT);
+  shop_must(s, lw_file_read(s->arena, path, LW_DOC_MAX_BYTES, &page, &length, &s->error), path);
+  for (size_t i = 0; i < count; i++)
+    wrong += !on_the_page(page, &rows[i]);
+  if (wrong) print_page(rows, count);
+  assert_int_equal(wrong, 0);
+}
+
 /* ---- memory and chance ---- */
 
 static void running_allocates_nothing_and_repeats_itself(void **state) {
@@ -530,6 +637,7 @@ int main(void) {
       cmocka_unit_test(one_cylinder_may_have_a_leak_of_its_own),
       cmocka_unit_test(laws_stay_in_bounds),
       cmocka_unit_test(misfire_rises_with_each_cause),
+      cmocka_unit_test(an_idle_worked_by_hand),
       cmocka_unit_test(a_curve_is_level_beyond_its_ends),
       cmocka_unit_test(vacuum_reaches_the_distributor_by_its_source),
       cmocka_unit_test(the_trim_meets_every_card),
@@ -540,6 +648,7 @@ int main(void) {
       cmocka_unit_test(more_than_it_pulls_is_said),
       cmocka_unit_test(it_stalls_when_it_must),
       cmocka_unit_test(road_load_is_weight_air_and_gearing),
+      cmocka_unit_test(the_page_shows_what_the_demo_engines_give),
       cmocka_unit_test(running_allocates_nothing_and_repeats_itself),
   };
   return cmocka_run_group_tests(tests, shop_setup, shop_teardown);
