@@ -102,4 +102,14 @@ lw_status lw_match_run(lw_units *units, const lw_test_car *car, const char *cons
                        size_t edit_count, const lw_sight *sights, size_t count, bool rough,
                        lw_match *fit, lw_error *error) LW_MUST_USE;
 
+/* What a car with these unknowns (LW_UNKNOWNS of them, as a fit found them) would show. */
+typedef struct lw_shown {
+  bool possible;
+  double x[LW_CHANNELS];
+  double throttle, lambda, misfire;
+} lw_shown;
+lw_status lw_match_show(lw_units *units, const lw_test_car *car, const char *const *edits,
+                        size_t edit_count, const lw_sight *sight, const double *z, lw_shown *shown,
+                        lw_error *error) LW_MUST_USE;
+
 #endif

@@ -35,9 +35,9 @@ const char *lw_unknown_text(lw_unknown unknown) {
   return unknown < LW_UNKNOWNS ? unknowns[unknown].text : "where the screw stood";
 }
 
-static const double screw_spread = 0.04;   /* of the fuel: a sixteenth of a turn either way */
-static const double screw_anywhere = 0.30; /* the same when nobody counted */
-static const double plain_sample = 0.003;  /* air in the sample of a sound probe, about */
+static const double screw_spread = 0.04; /* of the fuel: a sixteenth of a turn either way */
+static const double anywhere = 6; /* times the spread of the mixture when nobody counted turns */
+static const double plain_sample = 0.003; /* air in the sample of a sound probe, about */
 
 /* ---- one sight of one car ---- */
 
@@ -46,11 +46,12 @@ typedef struct view {
   lw_charge here, there; /* at the throttle that holds the speed, and further open */
   double idle_share;     /* of the fuel that comes through idle and transfer */
   double load;
-  double throttle;
+  double throttle, next; /* of here and there */
 } view;
 
 typedef struct desk {
   lw_engine engine; /* of the car as edited */
+  double wide;      /* 1, or `anywhere` for the idle mixture and its sides */
   view views[LW_SIGHTS_MOST];
   size_t count, unknown_count;
 } desk;
@@ -73,6 +74,7 @@ static bool look(const lw_test_car *car, const lw_sight *sight, lw_state *state,
   double next = run.setting.throttle + further * (1 + 5 * fabs(run.setting.throttle));
   if (lw_engine_at(car->engine, net, &car->around, next, sight->speed, state, &run, NULL) != LW_OK)
     return false;
+  v->next = next;
   v->there = lw_engine_charge(car->engine, net, &run, &car->around);
   return true;
 }
@@ -90,17 +92,16 @@ static double between(double a, double b, double s) {
 static lw_charge charge_at(const desk *d, size_t i, const double *z, double s) {
   const view *v = &d->views[i];
   lw_charge c = v->here;
-  double spread = v->sight->screws_known ? screw_spread : screw_anywhere;
   double open = v->sight->at == LW_AT_IDLE ? 1 : v->idle_share;
-  double mixture = v->idle_share * at(z, LW_UNKNOWN_IDLE_MIXTURE) +
+  double mixture = v->idle_share * d->wide * at(z, LW_UNKNOWN_IDLE_MIXTURE) +
                    (1 - v->idle_share) * at(z, LW_UNKNOWN_MAIN_MIXTURE) +
-                   open * z[LW_UNKNOWNS + i] * spread;
+                   open * z[LW_UNKNOWNS + i] * screw_spread;
   double air = exp(at(z, LW_UNKNOWN_DRAW));
   c.manifold = between(v->here.manifold, v->there.manifold, s);
   c.timing = between(v->here.timing, v->there.timing, s);
   c.leak = between(v->here.leak, v->there.leak, s);
   for (int k = 0; k < LW_SIDES; k++) {
-    double side = (k == 0 ? 1 : -1) * v->idle_share * at(z, LW_UNKNOWN_SIDES);
+    double side = (k == 0 ? 1 : -1) * v->idle_share * d->wide * at(z, LW_UNKNOWN_SIDES);
     c.air[k] = fmax(between(v->here.air[k], v->there.air[k], s), 0) * air;
     c.fuel[k] = fmax(between(v->here.fuel[k], v->there.fuel[k], s), 0) * air * exp(mixture + side);
   }
@@ -146,7 +147,8 @@ static double settle(const desk *d, const lw_engine *e, size_t i, const double *
   return b;
 }
 
-static void show(const desk *d, size_t i, const double *z, double *x, lw_burned *burned) {
+/* Returns how far along the straight line the throttle settles. */
+static double show(const desk *d, size_t i, const double *z, double *x, lw_burned *burned) {
   lw_engine e = engine_at(d, z);
   double s = settle(d, &e, i, z, burned);
   const lw_products *gas = &burned->sampled;
@@ -159,6 +161,7 @@ static void show(const desk *d, size_t i, const double *z, double *x, lw_burned 
   x[LW_SEE_HC] = gas->dry.hc / 6 * exp(at(z, LW_UNKNOWN_HC));
   x[LW_SEE_NO] = gas->dry.no;
   x[LW_SEE_TIMING] = burned->timing;
+  return s;
 }
 
 /* ---- scales on which errors are even ---- */
@@ -400,12 +403,27 @@ static lw_status view_of(lw_arena *arena, lw_units *units, const lw_test_car *ca
   return status;
 }
 
+/* The car as edited, run at every sight. */
+static lw_status lay_out(lw_arena *arena, lw_units *units, const lw_test_car *car,
+                         const char *const *edits, size_t edit_count, const lw_sight *sights,
+                         size_t count, desk *d, bool *possible, lw_error *error) {
+  lw_state state = {0};
+  lw_test_car *own = NULL;
+  *d = (desk){.count = count, .unknown_count = LW_UNKNOWNS + count, .wide = 1};
+  *possible = true;
+  lw_status status = lw_test_car_what_if(arena, units, car, edits, edit_count, &own, error);
+  if (status == LW_OK) d->engine = *own->engine;
+  for (size_t i = 0; i < count && status == LW_OK && *possible; i++) {
+    if (!sights[i].screws_known) d->wide = anywhere;
+    status = view_of(arena, units, own, &sights[i], &state, &d->views[i], possible, error);
+  }
+  return status;
+}
+
 lw_status lw_match_run(lw_units *units, const lw_test_car *car, const char *const *edits,
                        size_t edit_count, const lw_sight *sights, size_t count, bool rough,
                        lw_match *fit, lw_error *error) {
-  desk d = {.count = count, .unknown_count = LW_UNKNOWNS + count};
-  lw_state state = {0};
-  lw_test_car *own = NULL;
+  desk d;
   *fit = (lw_match){.possible = true};
   if (count > LW_SIGHTS_MOST) {
     return lw_fail(error, LW_TOO_LARGE, "%zu readings, at most %d can be weighed", count,
@@ -413,11 +431,31 @@ lw_status lw_match_run(lw_units *units, const lw_test_car *car, const char *cons
   }
   lw_arena *arena = lw_arena_new(0);
   if (!arena) return lw_fail(error, LW_NO_MEMORY, "no memory to weigh these readings");
-  lw_status status = lw_test_car_what_if(arena, units, car, edits, edit_count, &own, error);
-  if (status == LW_OK) d.engine = *own->engine;
-  for (size_t i = 0; i < count && status == LW_OK && fit->possible; i++)
-    status = view_of(arena, units, own, &sights[i], &state, &d.views[i], &fit->possible, error);
+  lw_status status =
+      lay_out(arena, units, car, edits, edit_count, sights, count, &d, &fit->possible, error);
   if (status == LW_OK && fit->possible) work(&d, rough, fit);
+  lw_arena_free(arena);
+  return status;
+}
+
+lw_status lw_match_show(lw_units *units, const lw_test_car *car, const char *const *edits,
+                        size_t edit_count, const lw_sight *sight, const double *z, lw_shown *shown,
+                        lw_error *error) {
+  desk d;
+  double own[LW_UNKNOWNS_MOST] = {0};
+  lw_burned burned;
+  *shown = (lw_shown){.possible = true};
+  lw_arena *arena = lw_arena_new(0);
+  if (!arena) return lw_fail(error, LW_NO_MEMORY, "no memory for this reading");
+  lw_status status =
+      lay_out(arena, units, car, edits, edit_count, sight, 1, &d, &shown->possible, error);
+  if (status == LW_OK && shown->possible) {
+    memcpy(own, z, LW_UNKNOWNS * sizeof *own);
+    double further = show(&d, 0, own, shown->x, &burned);
+    shown->lambda = burned.lambda;
+    shown->misfire = burned.misfire;
+    shown->throttle = between(d.views[0].throttle, d.views[0].next, further);
+  }
   lw_arena_free(arena);
   return status;
 }
