@@ -178,6 +178,7 @@ typedef struct lw_choke_card {
   lw_range vacuum_kick, unloader; /* m, plate to wall */
   lw_range fast_idle;             /* rad/s */
   const char *fast_idle_step;
+  double opens_at, heating_time; /* K of the thermostat, s */
   int line;
 } lw_choke_card;
 
@@ -192,7 +193,10 @@ typedef struct lw_carburetor_card {
   lw_range float_level, fuel_level; /* m; how measured stands in float_how */
   const char *float_how;
   lw_choke_card choke;
-  lw_range pump_stroke, dashpot_gap; /* m */
+  lw_range pump_stroke, dashpot_gap;                  /* m */
+  double pump_volume;                                 /* m3 of one full stroke, all nozzles */
+  double pump_duration, dashpot_time, air_valve_time; /* s */
+  double bowl_volume, needle_seat;                    /* m3 at the set level; m */
   lw_answer dashpot, check_valve, bypass;
   double power_opens, power_closes; /* Pa of manifold vacuum: opens below, closed above */
   double air_valve_turns;           /* spring wind-up */

@@ -239,4 +239,17 @@ typedef struct lw_effort {
 } lw_effort;
 lw_effort lw_motion_effort(const lw_motion *motion);
 
+/* ---- For tests and for other integrators ----------------------------------------------------- */
+
+/* How many states there are; the last LW_MOTION_SUMS of them are sums nothing depends on. */
+enum { LW_MOTION_STATES = 28, LW_MOTION_SUMS = 8 };
+/* States as they are, and what each may be off by beside a ten-thousandth of itself. Either may be
+   NULL. */
+void lw_motion_states(const lw_motion *motion, double *states, double *tolerances);
+/* Go to a time and state. */
+void lw_motion_put(lw_motion *motion, double time, const double *states);
+/* How fast each state changes there, under the controls in force. False when the flows do not
+   settle. */
+bool lw_motion_slopes(lw_motion *motion, double time, const double *states, double *slopes);
+
 #endif

@@ -125,6 +125,8 @@ static const lw_field choke_fields[] = {
     SPAN("unloader", unloader, LW_LENGTH, MM(0.5), MM(25), "plate to air horn wall, throttle open"),
     SPAN("fast idle", fast_idle, LW_SPIN, RPM(400), RPM(4000), "speed on the step named below"),
     TEXT("fast idle step", fast_idle_step, "step of the cam the speed is set on"),
+    VALUE("opens at", opens_at, LW_TEMPERATURE, DEGC(20), DEGC(120), "thermostat holds it open"),
+    VALUE("heating time", heating_time, LW_TIME, 5, 1800, "for the thermostat to warm by 63 %"),
 };
 static const lw_table choke_table = TABLE("choke", choke_fields);
 #undef S
@@ -145,13 +147,20 @@ static const lw_field carburetor_fields[] = {
          "wet fuel level below the mark the manual names"),
     MAP("choke", choke, &choke_table, "choke and fast idle"),
     SPAN("pump stroke", pump_stroke, LW_LENGTH, MM(0.5), MM(40), "accelerator pump"),
+    VALUE("pump volume", pump_volume, LW_VOLUME, CM3(0.05), CM3(20),
+          "one full stroke, all nozzles"),
+    VALUE("pump duration", pump_duration, LW_TIME, 0.05, 5, "full stroke, throttle opened at once"),
     SPAN("dashpot gap", dashpot_gap, LW_LENGTH, MM(0.1), MM(15), "plunger in, throttle closed"),
+    VALUE("dashpot time", dashpot_time, LW_TIME, 0.1, 30, "plunger out to throttle on its stop"),
     ANSWER("dashpot", dashpot, "whether the unit has a throttle-closing dashpot"),
     ANSWER("off-idle check valve", check_valve, "air valve of the off-idle mixture"),
     ANSWER("idle air bypass", bypass, "fixed air passages around the plates"),
     VALUE("power valve opens", power_opens, LW_PRESSURE, KPA(3), KPA(70), "below this vacuum"),
     VALUE("power valve closed", power_closes, LW_PRESSURE, KPA(3), KPA(80), "above this vacuum"),
     VALUE("air valve spring", air_valve_turns, LW_TURNS, 0, 8, "wind-up from slack"),
+    VALUE("air valve time", air_valve_time, LW_TIME, 0.02, 5, "its damper lets it open by 63 %"),
+    VALUE("bowl volume", bowl_volume, LW_VOLUME, CM3(5), CM3(1000), "fuel in each unit's bowl"),
+    VALUE("needle seat", needle_seat, LW_LENGTH, MM(0.8), MM(5), "hole of the float valve"),
 };
 static const lw_table carburetor_table = TABLE("carburetor", carburetor_fields);
 #undef S

@@ -35,6 +35,7 @@
 
 /* Bounds as people think of them. */
 #define MM(x)   ((x)*1e-3)
+#define CM3(x)  ((x)*1e-6)
 #define DEG(x)  ((x)*0.017453292519943295)
 #define RPM(x)  ((x)*0.10471975511965977)
 #define KPA(x)  ((x)*1e3)

@@ -9,7 +9,7 @@
 #define CM3 1e-6
 
 static double or (double x, double otherwise) {
-  return lw_known(x) ? x : otherwise;
+  return x > 0 ? x : otherwise;
 }
 
 static double middle_or(lw_range range, double otherwise) {
@@ -21,8 +21,8 @@ static double middle_or(lw_range range, double otherwise) {
 static void bowl(lw_devices *d, const lw_card *card) {
   const lw_carburetor_card *c = &card->carburetor;
   int units = c->units > 1 ? c->units : 1, barrels = c->barrels > 1 ? c->barrels : 1;
-  d->bowl_area = units * (1.5e-3 + 0.5e-3 * barrels);
-  d->needle_seat = 2.3e-3 * sqrt(units);
+  d->bowl_area = units * or (c->bowl_volume / LW_BOWL_DEPTH, 1.5e-3 + 0.5e-3 * barrels);
+  d->needle_seat = sqrt(units) * or (c->needle_seat, 2.3e-3);
   d->needle_travel = 3e-3;
   d->supply_pressure = 30e3;
 }
@@ -31,10 +31,10 @@ static void bowl(lw_devices *d, const lw_card *card) {
 
 static void pump(lw_devices *d, const lw_card *card, double displacement) {
   const lw_carburetor_card *c = &card->carburetor;
-  const double lasts = 0.8; /* s, a full stroke from a pedal floored at once */
+  double lasts = or (c->pump_duration, 0.8);
   double rho = card->fuel.density > 0 ? card->fuel.density : 745;
-  bool has = lw_range_known(c->pump_stroke);
-  d->pump_volume = has ? 0.35 * CM3 * displacement * 1e3 : 0;
+  bool has = lw_range_known(c->pump_stroke) || lw_known(c->pump_volume);
+  d->pump_volume = has ? or (c->pump_volume, 0.35 * CM3 * displacement * 1e3) : 0;
   d->pump_to = 0.6;
   d->pump_spring = 60e3;
   d->pump_yield = 25e3;
@@ -54,7 +54,7 @@ static double share_of_gap(const lw_net *net, double gap) {
 
 static void dashpot(lw_devices *d, const lw_net *net, const lw_card *card) {
   const lw_carburetor_card *c = &card->carburetor;
-  d->dashpot_time = 2.5;
+  d->dashpot_time = or (c->dashpot_time, 2.5);
   d->dashpot_touch = 0;
   if (c->dashpot != LW_YES) return;
   d->dashpot_touch = share_of_gap(net, middle_or(c->dashpot_gap, 2e-3));
@@ -89,12 +89,12 @@ static void choke(lw_devices *d, const lw_card *card) {
   const lw_choke_card *c = &card->carburetor.choke;
   static const double heat[] = {150, 150, 150, 130, 100}; /* s, by kind */
   d->choke = c->kind != 1 && (c->kind > 1 || lw_range_known(c->vacuum_kick));
-  d->choke_index = 294;
-  d->choke_open = 344;
+  d->choke_index = fmin(294, or(c->opens_at, 344) - 20);
+  d->choke_open = or (c->opens_at, 344);
   d->choke_spring = 700;
-  d->choke_heat = heat[c->kind >= 0 && c->kind <= 4 ? c->kind : 0];
+  d->choke_heat = or (c->heating_time, heat[c->kind >= 0 && c->kind <= 4 ? c->kind : 0]);
   d->choke_cool = 1200;
-  d->choke_well = 372;
+  d->choke_well = fmax(372, d->choke_open + 28);
   d->kick_vacuum = 25e3;
   d->kick_lag = 0.4;
   if (lw_range_known(c->vacuum_kick))
@@ -109,7 +109,7 @@ lw_status lw_devices_usual(const lw_engine *engine, const lw_net *net, const lw_
                            const lw_surroundings *around, lw_devices *out, lw_error *error) {
   lw_devices d = {
       .power_lag = 0.06,
-      .valve_lag = 0.25,
+      .valve_lag = or (card->carburetor.air_valve_time, 0.25),
       .diaphragm_lag = 0.4,
       .hose_lag = 0.12,
       .release_lag = 0.45,

@@ -238,6 +238,26 @@ lw_status lw_motion_advance(lw_motion *m, double dt, lw_error *error) {
   return status;
 }
 
+/* ---- for others ---- */
+
+_Static_assert((int)LW_MOTION_STATES == (int)STATES && (int)LW_MOTION_SUMS == STATES - SUMS,
+               "motion.h tells how many");
+
+void lw_motion_states(const lw_motion *m, double *states, double *tolerances) {
+  if (states) memcpy(states, m->y, sizeof m->y);
+  if (tolerances) memcpy(tolerances, m->atol, sizeof m->atol);
+}
+
+void lw_motion_put(lw_motion *m, double time, const double *states) {
+  m->time = time;
+  memcpy(m->y, states, sizeof m->y);
+  lw_stepper_restart(m);
+}
+
+bool lw_motion_slopes(lw_motion *m, double time, const double *states, double *slopes) {
+  return lw_motion_rates(m, time, states, ANEW_ALL, slopes);
+}
+
 /* ---- looked at ---- */
 
 static void look_flows(const lw_motion *m, lw_look *l) {

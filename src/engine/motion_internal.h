@@ -61,10 +61,10 @@ typedef struct lw_moment {
   double in_air[LW_SIDES], in_fuel[LW_SIDES];         /* into the manifold */
   double out_air[LW_SIDES], out_fuel[LW_SIDES];       /* kg/s into the cylinders */
   double film_share, film_time;
-  double choke_drop;                             /* Pa across the plate */
-  double power_goal, valve_goal, diaphragm_goal; /* shares they move to */
-  double shot, refill, inflow;                   /* pump out, pump in, float valve, kg/s */
-  double torque, load, pull;                     /* N m of engine, on it; N at the wheels */
+  double choke_drop;                 /* Pa across the plate */
+  double valve_goal, diaphragm_goal; /* shares they move to */
+  double shot, refill, inflow;       /* pump out, pump in, float valve, kg/s */
+  double torque, load, pull;         /* N m of engine, on it; N at the wheels */
   lw_charge charge;
   lw_burned burned;
 } lw_moment;
@@ -101,6 +101,8 @@ struct lw_motion {
 
 /* Slopes of all states. False when the network does not settle there. m->now is filled. */
 bool lw_motion_rates(lw_motion *m, double t, const double *y, lw_anew anew, double *rates);
+/* Share at which the power valve would stand at once (m->now). */
+double lw_power_goal(const lw_motion *m);
 /* The foot at a time, and when it comes to rest. */
 double lw_motion_pedal(const lw_motion *m, double t);
 double lw_motion_pedal_end(const lw_motion *m);

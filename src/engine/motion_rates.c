@@ -107,7 +107,7 @@ static void find_goals(lw_motion *m) {
   }
 }
 
-static double power_goal(const lw_motion *m) {
+double lw_power_goal(const lw_motion *m) {
   double slope = 0;
   for (int i = 0; i < m->net.passage_count; i++) {
     const lw_passage *p = &m->net.passages[i];
@@ -380,7 +380,7 @@ static void devices(lw_motion *m, const double *y, double *r) {
   const lw_moment *n = &m->now;
   const double plate_lag = 0.1; /* s, ours */
   double runs = step((y[ST_SPEED] - 20) / 20);
-  r[ST_POWER] = (power_goal(m) - y[ST_POWER]) / d->power_lag;
+  r[ST_POWER] = (lw_power_goal(m) - y[ST_POWER]) / d->power_lag;
   r[ST_VALVE] = (n->valve_goal - y[ST_VALVE]) / d->valve_lag;
   r[ST_DIAPHRAGM] = diaphragm(m, y[ST_DIAPHRAGM]);
   r[ST_DASHPOT] = dashpot(m, y[ST_DASHPOT]);

@@ -4,8 +4,8 @@
 ** times (a manifold behind a wide open throttle fills in a millisecond or two, a clutch bites as
 ** fast), most of the time it is not. Newton's matrix is made by differences, but those states that
 ** the network does not feel, or feels slowly, are moved with network and burning kept, which costs
-** next to nothing: only the manifold's air (and for each side) is moved with all, and the speed with
-** the burning. What is neglected so only slows Newton's method down, it does not change the answer.
+** next to nothing: only the manifold's air (and for each side) is moved with all, with
+** what moves in it just now, and what changes torque at once with the burning. What is neglected so only slows Newton's method down, it does not change the answer.
 ** Rows of sums are made from the same numbers as those of what they sum, so that air and fuel are
 ** conserved to the last digits.
 */
@@ -42,10 +42,32 @@ static int crossings(realtype t, N_Vector y, realtype *g, void *user) {
   return 0;
 }
 
-/* What must be evaluated anew when a state is moved. */
-static lw_anew felt_by(const lw_motion *m, int state) {
-  if (state >= ST_AIR && state < ST_AIR + m->engine.sides) return ANEW_ALL;
-  return state == ST_SPEED ? ANEW_BURNING : ANEW_LIGHT;
+static bool moving(double share) {
+  return share > 0.001 && share < 0.999;
+}
+
+/* What must be evaluated anew when a state is moved: the network for those that it answers by moving
+   them, so that they chase each other. */
+static lw_anew felt_by(const lw_motion *m, const double *y, int state) {
+  if (state >= ST_AIR && state < ST_AIR + LW_SIDES) return ANEW_ALL;
+  if (state >= ST_FUEL && state < ST_FUEL + LW_SIDES) return ANEW_BURNING;
+  bool network = false;
+  switch (state) {
+  case ST_SPEED:
+  case ST_DISTRIBUTOR: return ANEW_BURNING;
+  case ST_CHOKE: network = m->devices.choke && y[state] < 0.98; break;
+  case ST_POWER: network = moving(lw_power_goal(m)); break;
+  case ST_VALVE: network = moving(m->now.valve_goal); break;
+  case ST_DIAPHRAGM: network = moving(m->now.diaphragm_goal); break;
+  default: break;
+  }
+  return network ? ANEW_ALL : ANEW_LIGHT;
+}
+
+/* The second side of an engine that has one. */
+static bool unused(const lw_motion *m, int state) {
+  if (m->engine.sides > 1) return false;
+  return state == ST_AIR + 1 || state == ST_FUEL + 1 || state == ST_FILM + 1;
 }
 
 /* A move that changes its slopes well over what the network leaves unsettled. */
@@ -73,9 +95,12 @@ static int matrix(realtype t, N_Vector at, N_Vector f, SUNMatrix a, void *user, 
   double base[STATES], y[STATES];
   memcpy(y, N_VGetArrayPointer(at), sizeof y);
   if (!lw_motion_rates(m, t, y, ANEW_ALL, base)) return 1;
+  lw_anew felt[SUMS];
+  for (int j = 0; j < SUMS; j++)
+    felt[j] = felt_by(m, y, j);
   for (int anew = ANEW_LIGHT; anew >= ANEW_ALL; anew--) {
     for (int j = 0; j < SUMS; j++) {
-      if (felt_by(m, j) != (lw_anew)anew) continue;
+      if (felt[j] != (lw_anew)anew || unused(m, j)) continue;
       if (!column(m, t, y, j, (lw_anew)anew, base, SUNDenseMatrix_Column(a, j))) return 1;
     }
   }
