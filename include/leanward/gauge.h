@@ -97,6 +97,7 @@ typedef struct lw_vacuum_gauge {
   uint64_t seed;
   double time, phase; /* s; rad of the two-turn cycle since cylinder 1 fired */
   uint64_t cycle;
+  int beats;             /* cylinders that have had their turn in this cycle */
   double slow, pressure; /* share the crank is slow by; Pa over the mean */
   double hose, needle;   /* Pa of vacuum there */
 } lw_vacuum_gauge;

@@ -16,6 +16,7 @@ static const struct {
     {"map", cmd_map, "run a card's twin: air-fuel ratio over throttle and speed, or air flow"},
     {"try", cmd_try, "what a change does to the mixture over the whole range"},
     {"idle", cmd_idle, "how the engine idles with each of its screws turned"},
+    {"drive", cmd_drive, "drive a speed schedule: emissions by mode, grams a mile, fuel"},
     {"jobs", cmd_jobs, "list, search, show, export and import the jobs that were saved"},
     {"limits", cmd_limits, "list the public limits a job can be held to"},
 };

@@ -168,17 +168,18 @@ static void run(lw_vacuum_gauge *g, double dt, const beat *t, const double *lag,
                 double vacuum, double manifold) {
   double between = turn / t->e->cylinders, left = dt;
   for (;;) {
-    int next = (int)floor(g->phase / between + 1e-9) + 1; /* the cylinder that comes, from 1 */
-    double wait = (next * between - g->phase) / speed;
+    double wait = fmax(((g->beats + 1) * between - g->phase) / speed, 0);
     if (wait > left) break;
     glide(g, lag, wait, vacuum, manifold);
     left -= wait;
-    g->phase = next * between;
-    if (next == t->e->cylinders) {
+    g->beats++;
+    g->phase = g->beats * between;
+    if (g->beats == t->e->cylinders) {
       g->phase = 0;
+      g->beats = 0;
       g->cycle++;
     }
-    jump(g, t, next % t->e->cylinders);
+    jump(g, t, g->beats);
   }
   glide(g, lag, left, vacuum, manifold);
   g->phase += left * speed;
