@@ -85,7 +85,8 @@ static moment moment_of(const stroke *s, double share, double before) {
   double at = STEPS, log_p = s->log_p[STEPS];
   for (int i = 0; i < STEPS; i++) {
     if (!(s->burned[i + 1] > share)) continue;
-    double part = (share - s->burned[i]) / (s->burned[i + 1] - s->burned[i]);
+    /* a burn so slow that it began before the first step */
+    double part = fmax((share - s->burned[i]) / (s->burned[i + 1] - s->burned[i]), 0);
     at = i + part;
     log_p = s->log_p[i] + part * (s->log_p[i + 1] - s->log_p[i]);
     break;
