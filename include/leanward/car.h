@@ -33,6 +33,9 @@ lw_status lw_test_car_what_if(lw_arena *arena, lw_units *units, const lw_test_ca
                               const char *const *edits, size_t count, lw_test_car **changed,
                               lw_error *error) LW_MUST_USE;
 
+/* What a turn of the speed screw moves the plate, rad: 1/32 in on a lever of 20 mm (ours). */
+double lw_speed_screw_turn(void);
+
 /* ---- Idle against a screw ------------------------------------------------------------------- */
 
 /* What is held while the screw is turned. */

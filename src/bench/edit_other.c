@@ -12,8 +12,12 @@
 
 /* 1/32 in for each turn on a lever of 20 mm. */
 const double lw_stop_per_turn = 25.4e-3 / 32 / 20e-3; /* rad */
-static const double power_leak_hole = 0.12e-3;        /* m */
-static const double usual_lip = 5e-3;                 /* m, as built without a card's */
+
+double lw_speed_screw_turn(void) {
+  return lw_stop_per_turn;
+}
+static const double power_leak_hole = 0.12e-3; /* m */
+static const double usual_lip = 5e-3;          /* m, as built without a card's */
 
 /* ---- screws ---- */
 

@@ -1,0 +1,391 @@
+/* guide.c - the next move at the idle screws.
+**
+** Fit the car to what it has shown, ask where the screws must stand for the goal, go there. What the
+** fit does not know yet it learns from the next reading; nothing else is remembered.
+*/
+#include "leanward/guide.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static const double rpm = 0.10471975511965977;
+static const double finest = 1.0 / 16; /* of a turn: no hand does better */
+static const double touch = 1.0 / 8;   /* beyond and back, to finish lean */
+
+/* ---- the goal ---- */
+
+/* What a card wants is aimed at in its middle; a limit is kept well under, for the analyzer's own
+   error and the next cold morning. Without either: 1 to 2 % suited engines of the time (common
+   practice, no source). */
+lw_goal lw_goal_from(const lw_card *card) {
+  const lw_idle_card *idle = &card->idle;
+  const lw_limit_said *l = card->limits.items;
+  lw_goal g = {.co_lo = 0.005, .co_hi = 0.025, .co_most = LW_NONE, .hc_most = LW_NONE};
+  g.gear = idle->gear == LW_GEAR_DRIVE ? LW_LOAD_DRIVE : LW_LOAD_NONE;
+  lw_range speed = g.gear == LW_LOAD_DRIVE ? idle->speed_drive : idle->speed;
+  g.speed = lw_range_known(speed) ? lw_range_middle(speed) : 650 * rpm;
+  bool spanned = lw_known(speed.lo) && lw_known(speed.hi);
+  g.speed_within = fmax(spanned ? 0.5 * (speed.hi - speed.lo) : 0, 15 * rpm);
+  for (size_t i = 0; i < card->limits.count; i++) {
+    bool here = l[i].at == LW_AT_IDLE || l[i].at == LW_AT_UNSAID;
+    if (!here || !lw_known(l[i].value.hi)) continue;
+    if (l[i].gas == LW_GAS_CO) {
+      g.co_hi = fmin(g.co_hi, 0.9 * l[i].value.hi);
+      if (!(g.co_most <= l[i].value.hi)) g.co_most = l[i].value.hi;
+    }
+    if (l[i].gas == LW_GAS_HC && !(g.hc_most <= l[i].value.hi)) g.hc_most = l[i].value.hi;
+  }
+  if (lw_known(idle->co.lo)) g.co_lo = idle->co.lo;
+  if (lw_known(idle->co.hi)) g.co_hi = lw_known(idle->co.lo) ? idle->co.hi : fmin(g.co_hi, idle->co.hi);
+  if (g.co_lo > g.co_hi) g.co_lo = 0.3 * g.co_hi;
+  g.co = 0.5 * (g.co_lo + g.co_hi);
+  return g;
+}
+
+/* ---- the desk ---- */
+
+typedef struct plan {
+  lw_arena *arena;
+  lw_units *units;
+  const lw_test_car *car;
+  const lw_goal *goal;
+  const lw_sight *sights;
+  size_t count;
+  const lw_sight *newest;
+  const lw_screw_card *screws[LW_SIGHT_SCREWS];
+  double now[LW_SIGHT_SCREWS]; /* where they stand */
+  size_t screw_count;
+  lw_range travel; /* all of them have */
+  bool known;      /* positions were counted */
+  lw_guidance *out;
+} plan;
+
+static lw_range travel_of(const lw_screw_card *s) {
+  lw_range t = s->travel;
+  double preset = lw_range_known(s->preset) ? lw_range_middle(s->preset) : 2;
+  if (!lw_known(t.lo)) t.lo = 0;
+  if (!lw_known(t.hi)) t.hi = fmax(2 * preset, preset + 2);
+  return t;
+}
+
+static double stands(const plan *p, const lw_screw_card *s) {
+  for (size_t k = 0; k < p->newest->screw_count; k++) {
+    if (lw_text_same(p->newest->screws[k].name, s->name)) return p->newest->screws[k].turns;
+  }
+  return lw_range_known(s->preset) ? lw_range_middle(s->preset) : 2;
+}
+
+static void look_at_screws(plan *p) {
+  const lw_list *list = &p->car->twin->card->carburetor.screws;
+  const lw_screw_card *s = list->items;
+  p->travel = (lw_range){0, LW_NONE, INFINITY};
+  for (size_t i = 0; i < list->count && p->screw_count < LW_SIGHT_SCREWS; i++) {
+    if (s[i].kind == LW_SCREW_FIXED || s[i].kind == LW_SCREW_UNSAID) continue;
+    lw_range t = travel_of(&s[i]);
+    p->travel.lo = fmax(p->travel.lo, t.lo);
+    p->travel.hi = fmin(p->travel.hi, t.hi);
+    p->now[p->screw_count] = stands(p, &s[i]);
+    p->screws[p->screw_count++] = &s[i];
+  }
+  p->known = p->newest->screws_known;
+}
+
+static bool richer_out(const plan *p) {
+  return p->screws[0]->kind != LW_SCREW_AIR_BLEED;
+}
+
+/* ---- what the car would show ---- */
+
+static lw_sight sight_at(const plan *p, double speed, const double *turns) {
+  lw_sight s = {.label = "next", .at = LW_AT_IDLE, .gear = p->goal->gear, .speed = speed};
+  s.screws_known = p->known;
+  for (int k = 0; k < LW_CHANNELS; k++)
+    s.x[k] = LW_NONE;
+  for (size_t k = 0; k < p->screw_count; k++) {
+    s.screws[k].name = p->screws[k]->name;
+    s.screws[k].turns = turns[k];
+  }
+  s.screw_count = p->screw_count;
+  return s;
+}
+
+static bool shown_at(const plan *p, double speed, const double *turns, const double *z,
+                     lw_shown *shown) {
+  lw_sight s = sight_at(p, speed, turns);
+  return lw_match_show(p->units, p->car, NULL, 0, &s, z, shown, NULL) == LW_OK && shown->possible;
+}
+
+static bool all_at(const plan *p, double turns, lw_shown *shown) {
+  double each[LW_SIGHT_SCREWS];
+  for (size_t k = 0; k < p->screw_count; k++)
+    each[k] = turns;
+  return shown_at(p, p->goal->speed, each, p->out->match.z, shown);
+}
+
+/* What the fit leaves of the newest reading goes with the car to the next place, as a factor over a
+   floor (on which CO's errors are even: fit.c). */
+static double carried(const plan *p, double co) {
+  const double floor = 0.003;
+  double fitted = p->out->match.fitted[p->count - 1][LW_SEE_CO], read = p->newest->x[LW_SEE_CO];
+  return fmax((co + floor) * (read + floor) / (fitted + floor) - floor, 0);
+}
+
+/* Where all screws must stand for this CO at the goal's speed. CO rises one way only; a place where
+   the engine does not run counts as leaner. Returns -1 or 1 when even the lean or rich end falls
+   short; 0 when found. */
+static int find_turns(const plan *p, double co, double *turns) {
+  lw_shown shown;
+  bool out = richer_out(p);
+  double lean = out ? p->travel.lo : p->travel.hi, rich = out ? p->travel.hi : p->travel.lo;
+  *turns = rich;
+  if (!all_at(p, rich, &shown) || carried(p, shown.x[LW_SEE_CO]) < co) return 1;
+  *turns = lean;
+  if (all_at(p, lean, &shown) && carried(p, shown.x[LW_SEE_CO]) > co) return -1;
+  for (int i = 0; i < 12; i++) {
+    double mid = 0.5 * (lean + rich);
+    bool over = all_at(p, mid, &shown) && carried(p, shown.x[LW_SEE_CO]) > co;
+    *(over ? &rich : &lean) = mid;
+  }
+  *turns = 0.5 * (lean + rich);
+  return 0;
+}
+
+/* ---- how sure ---- */
+
+/* Standard deviation of the prediction: a quarter of the change that is asked for, beside the hand
+   and the analyzer (ours; benchmarks/bench_guide.c counts how often readings fall inside twice of
+   it). */
+static void how_sure(lw_guidance *g, const lw_sight *newest) {
+  double co = g->co - newest->x[LW_SEE_CO];
+  double hc = lw_known(newest->x[LW_SEE_HC]) ? g->hc - newest->x[LW_SEE_HC] : g->hc;
+  g->co_u = sqrt(pow(0.25 * co, 2) + pow(0.12 * g->co, 2) + pow(0.0012, 2));
+  g->hc_u = sqrt(pow(0.25 * hc, 2) + pow(0.10 * g->hc, 2) + pow(12e-6, 2));
+  g->speed_u = 10 * rpm;
+}
+
+/* ---- words ---- */
+
+static const char *way(double counter_clockwise) {
+  return counter_clockwise > 0 ? "counter-clockwise" : "clockwise";
+}
+
+static void add_mixture(plan *p, size_t k, double to) {
+  const lw_screw_card *s = p->screws[k];
+  double out = to - p->now[k], sign = lw_screw_thread(s) == LW_THREAD_LEFT ? -1 : 1;
+  bool richer = (out > 0) == (s->kind != LW_SCREW_AIR_BLEED);
+  char by[48], back[48], name[96];
+  if (fabs(out) < 0.5 * finest || p->out->move_count >= LW_MOVES_MOST) return;
+  lw_screw_move *m = &p->out->moves[p->out->move_count++];
+  double beyond = richer ? touch : 0;
+  bool room = richer && to + (out > 0 ? touch : -touch) <= p->travel.hi &&
+              to + (out > 0 ? touch : -touch) >= p->travel.lo;
+  *m = (lw_screw_move){.screw = s->name,
+                       .turns = sign * out,
+                       .from = p->known ? p->now[k] : LW_NONE,
+                       .to = p->known ? to : LW_NONE,
+                       .back = room};
+  lw_turns_text(by, sizeof by, fabs(out) + (room ? beyond : 0));
+  lw_turns_text(back, sizeof back, touch);
+  snprintf(name, sizeof name, "%s%s", s->name, strstr(s->name, "screw") ? "" : " screw");
+  m->words = room ? lw_arena_print(p->arena, "%s: %s %s (richer), then %s back clockwise, to finish "
+                                             "lean",
+                                   name, by, way(m->turns), back)
+                  : lw_arena_print(p->arena, "%s: %s %s (%s)", name, by, way(m->turns),
+                                   richer ? "richer" : "leaner");
+}
+
+/* The plate's way from where it is to where the goal wants it, as turns of the speed screw. */
+static void add_speed(plan *p, double from, double to) {
+  const lw_barrel *b = &p->car->twin->net->barrels[0];
+  double turns = (to - from) * (b->wide - b->closed - b->stop) / lw_speed_screw_turn();
+  bool left = p->car->twin->card->carburetor.speed_thread == LW_THREAD_LEFT;
+  char by[48];
+  double shown = lw_dim_shown(LW_SPIN, LW_SHOP, p->goal->speed);
+  if (p->out->move_count >= LW_MOVES_MOST) return;
+  lw_screw_move *m = &p->out->moves[p->out->move_count++];
+  *m = (lw_screw_move){.screw = "speed screw", .from = LW_NONE, .to = LW_NONE};
+  m->turns = (turns > 0) == left ? fabs(turns) : -fabs(turns);
+  lw_turns_text(by, sizeof by, fabs(turns));
+  m->words = fabs(turns) < finest
+                 ? lw_arena_print(p->arena, "speed screw: as needed for %.0f rpm", shown)
+                 : lw_arena_print(p->arena, "speed screw: about %s %s, to %.0f rpm", by,
+                                  way(m->turns), shown);
+}
+
+static lw_status sum_up(plan *p, lw_error *error) {
+  lw_guidance *g = p->out;
+  char all[1600] = "";
+  for (size_t i = 0; i < g->move_count; i++) {
+    if (!g->moves[i].words) return lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
+    lw_text_append(all, sizeof all, "%s%s", i ? "; " : "", g->moves[i].words);
+  }
+  g->words = lw_arena_print(
+      p->arena, "%s. Wait until the readings settle; expect CO %.1f to %.1f %%, HC %.0f to %.0f ppm",
+      all, 100 * fmax(g->co - 2 * g->co_u, 0), 100 * (g->co + 2 * g->co_u),
+      1e6 * fmax(g->hc - 2 * g->hc_u, 0), 1e6 * (g->hc + 2 * g->hc_u));
+  return g->words ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
+}
+
+/* ---- set, or cannot be ---- */
+
+static bool speed_right(const plan *p) {
+  return fabs(p->newest->speed - p->goal->speed) <= p->goal->speed_within;
+}
+
+/* Inside what is wanted, as far as the analyzer can tell; never over the limit. */
+static bool co_right(const plan *p) {
+  double co = p->newest->x[LW_SEE_CO], u = p->newest->u[LW_SEE_CO];
+  double slack = fmax(0.0015, lw_known(u) ? 2 * u : 0);
+  if (lw_known(p->goal->co_most) && co > p->goal->co_most) return false;
+  return co >= p->goal->co_lo - slack && co <= p->goal->co_hi + slack;
+}
+
+static bool hc_right(const plan *p) {
+  double hc = p->newest->x[LW_SEE_HC];
+  return !lw_known(p->goal->hc_most) || !lw_known(hc) || hc <= p->goal->hc_most;
+}
+
+static lw_status say_set(plan *p, lw_error *error) {
+  p->out->state = LW_GUIDE_SET;
+  p->out->words = lw_arena_print(
+      p->arena, "set: %.0f rpm, CO %.2f %%; leave the screws alone",
+      lw_dim_shown(LW_SPIN, LW_SHOP, p->newest->speed), 100 * p->newest->x[LW_SEE_CO]);
+  return p->out->words ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
+}
+
+/* The screws cannot do it. What prevents it is for lw_causes_find, which takes longer. */
+static lw_status say_cannot(plan *p, const char *what, lw_error *error) {
+  lw_guidance *g = p->out;
+  g->state = LW_GUIDE_CANNOT;
+  g->move_count = 0;
+  g->why = what;
+  g->words = lw_arena_print(p->arena, "the idle cannot be set: %s", what);
+  return g->words ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
+}
+
+/* The screws were turned half a turn or more and CO hardly moved where the twin would have moved it
+   far: no authority. */
+static bool no_authority(const plan *p) {
+  if (p->count < 2 || p->screw_count == 0) return false;
+  const lw_sight *a = &p->sights[p->count - 2], *b = p->newest;
+  double turned = 0;
+  for (size_t k = 0; k < b->screw_count && k < a->screw_count; k++)
+    turned = fmax(turned, fabs(b->screws[k].turns - a->screws[k].turns));
+  if (turned < 0.5 || !lw_known(a->x[LW_SEE_CO]) || !lw_known(b->x[LW_SEE_CO])) return false;
+  double want = fabs(p->out->match.seen[p->count - 1][LW_SEE_CO] -
+                     p->out->match.seen[p->count - 2][LW_SEE_CO]);
+  double got = fabs(b->x[LW_SEE_CO] - a->x[LW_SEE_CO]);
+  return want > 0.01 && got < 0.15 * want && got < 0.003;
+}
+
+/* ---- the next move ---- */
+
+static bool at_end(const plan *p, int short_of) {
+  bool out = richer_out(p) == (short_of > 0);
+  for (size_t k = 0; k < p->screw_count; k++) {
+    if (out ? p->now[k] < p->travel.hi - finest : p->now[k] > p->travel.lo + finest) return false;
+  }
+  return true;
+}
+
+static double rounded(const plan *p, double turns, double now) {
+  double by = finest * floor((turns - now) / finest + 0.5);
+  return fmin(fmax(now + by, p->travel.lo), p->travel.hi);
+}
+
+/* The least a hand can do toward the goal, out positive. */
+static double least_turn(const plan *p) {
+  bool richer = p->newest->x[LW_SEE_CO] < p->goal->co;
+  return richer == richer_out(p) ? finest : -finest;
+}
+
+static lw_status move_on(plan *p, double turns, lw_error *error) {
+  lw_guidance *g = p->out;
+  lw_shown there, here;
+  double to[LW_SIGHT_SCREWS];
+  double most = p->count < 2 ? 1.0 : 1.5; /* turns: before the car has answered, not too far */
+  g->state = LW_GUIDE_MOVE;
+  for (size_t k = 0; k < p->screw_count; k++) {
+    double by = fmin(fmax(turns - p->now[k], -most), most);
+    if (!co_right(p) && fabs(by) < finest) by = least_turn(p);
+    to[k] = rounded(p, p->now[k] + by, p->now[k]);
+    add_mixture(p, k, to[k]);
+  }
+  if (!shown_at(p, p->goal->speed, to, g->match.z, &there)) {
+    return lw_fail(error, LW_NO_CONVERGENCE,
+                   "the twin of this car does not run where the screws should go");
+  }
+  double from = there.throttle;
+  if (shown_at(p, p->newest->speed, p->now, g->match.z, &here)) from = here.throttle;
+  add_speed(p, from, there.throttle);
+  g->speed = p->goal->speed;
+  g->co = carried(p, there.x[LW_SEE_CO]);
+  g->co2 = there.x[LW_SEE_CO2];
+  g->o2 = there.x[LW_SEE_O2];
+  g->hc = there.x[LW_SEE_HC];
+  g->vacuum = there.x[LW_SEE_VACUUM];
+  how_sure(g, p->newest);
+  return sum_up(p, error);
+}
+
+static lw_status decide(plan *p, lw_error *error) {
+  enum { LONG_ENOUGH = 8 };
+  double turns = 0;
+  if (!lw_known(p->newest->x[LW_SEE_CO])) {
+    return lw_fail(error, LW_BAD_INPUT, "the newest idle reading has no CO; read it first");
+  }
+  if (speed_right(p) && co_right(p) && hc_right(p)) return say_set(p, error);
+  if (p->screw_count == 0) {
+    if (!co_right(p))
+      return say_cannot(p, "this unit has no mixture screw to turn", error);
+    return move_on(p, 0, error);
+  }
+  if (no_authority(p)) return say_cannot(p, "the screw does not change the mixture", error);
+  if (co_right(p) && !hc_right(p) && speed_right(p))
+    return say_cannot(p, "HC stays over its limit with CO where it should be", error);
+  if (p->count >= LONG_ENOUGH)
+    return say_cannot(p, "the readings do not follow the screws as they should", error);
+  int short_of = find_turns(p, p->goal->co, &turns);
+  if (short_of != 0 && at_end(p, short_of)) {
+    return say_cannot(p, short_of > 0 ? "the screw is at its rich stop and it is still too lean"
+                                      : "the screw is at its lean stop and it is still too rich",
+                      error);
+  }
+  if (co_right(p)) turns = p->now[0]; /* only the speed is off */
+  return move_on(p, turns, error);
+}
+
+static void how_surprising(plan *p) {
+  const lw_match *m = &p->out->match;
+  double sum = 0, n = 0;
+  for (int k = 0; k < LW_CHANNELS; k++) {
+    double x = p->newest->x[k];
+    if (!lw_known(x) || !(m->band[p->count - 1][k] > 0)) continue;
+    sum += pow((x - m->seen[p->count - 1][k]) / m->band[p->count - 1][k], 2);
+    n++;
+  }
+  p->out->surprise = n > 0 ? sqrt(sum / n) : 0;
+}
+
+lw_status lw_guide_next(lw_arena *arena, lw_units *units, const lw_test_car *car,
+                        const lw_goal *goal, const lw_sight *sights, size_t count,
+                        lw_guidance *out, lw_error *error) {
+  *out = (lw_guidance){0};
+  if (count == 0) return lw_fail(error, LW_BAD_INPUT, "no idle reading to go by");
+  size_t skip = count > LW_SIGHTS_MOST ? count - LW_SIGHTS_MOST : 0;
+  plan p = {.arena = arena, .units = units, .car = car, .goal = goal, .out = out};
+  p.sights = sights + skip;
+  p.count = count - skip;
+  p.newest = &sights[count - 1];
+  look_at_screws(&p);
+  lw_status status =
+      lw_match_run(units, car, NULL, 0, p.sights, p.count, false, &out->match, error);
+  if (status != LW_OK) return status;
+  if (!out->match.possible) {
+    return lw_fail(error, LW_NO_CONVERGENCE, "the twin of this car does not run at %.0f rpm",
+                   p.newest->speed / rpm);
+  }
+  how_surprising(&p);
+  return decide(&p, error);
+}
