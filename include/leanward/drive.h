@@ -51,10 +51,11 @@ double lw_schedule_length(const lw_schedule *schedule);   /* s */
 lw_status lw_schedule_seven(lw_arena *arena, bool whole, lw_schedule **schedule,
                             lw_error *error) LW_MUST_USE;
 /* Of arrays (copied). mode and in may be NULL. LW_BAD_INPUT: fewer than two times, times that do
-   not rise from 0 or reach over six hours, speeds under 0 or over 90 m/s. error->line is the row.
-*/ lw_status lw_schedule_of(lw_arena *arena, const char *name, const double *time, const double
-                         *speed, size_t count, const lw_mode *mode, size_t modes, const signed char
-                         *in, lw_schedule **schedule, lw_error *error) LW_MUST_USE;
+   not rise from 0 or reach over six hours, speeds under 0 or over 90 m/s. error->line is the row,
+   from 0. */
+lw_status lw_schedule_of(lw_arena *arena, const char *name, const double *time, const double *speed,
+                         size_t count, const lw_mode *mode, size_t modes, const signed char *in,
+                         lw_schedule **schedule, lw_error *error) LW_MUST_USE;
 
 /* ---- The driver ----------------------------------------------------------------------------- */
 
@@ -63,8 +64,8 @@ typedef struct lw_driver {
   double preview;   /* s looked ahead */
   double integral;  /* 1/s2: acceleration asked for each meter behind */
   double foot;      /* 1/s, fastest pedal */
-  double up[5];     /* m/s: out of each gear upward, light pedal */
-  double kick[5];   /* of it more at full pedal, share */
+  double up[6];     /* m/s: out of each gear upward, light pedal */
+  double kick[6];   /* of it more at full pedal, share */
   double down;      /* share of up under which a gear is left downward */
   double shift;     /* s a manual shift takes */
   double clutch_in; /* rad/s of the crank under which a manual's clutch is pressed */

@@ -78,13 +78,13 @@ lw_driver lw_driver_usual(const lw_engine *engine, const lw_vehicle *vehicle) {
                  .shift = 0.7,
                  .clutch_in = 850 * rpm,
                  .up = {15 * mph, 25 * mph, 40 * mph, 50 * mph, 60 * mph}};
-  for (int i = 0; i < 5; i++)
+  for (int i = 0; i < 6; i++)
     d.kick[i] = automatic ? 2 : 0.8;
   if (automatic) {
     d.up[0] = 11 * mph;
     d.up[1] = 20 * mph;
   }
-  for (int i = vehicle->gears - 1; i < 5; i++)
+  for (int i = vehicle->gears - 1; i < 6; i++)
     d.up[i] = INFINITY;
   return d;
 }

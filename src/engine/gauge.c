@@ -342,6 +342,6 @@ lw_light lw_light_read(const lw_engine *engine, const lw_burned *burned, double 
   double slope = (lw_curve_at(&engine->spark.centrifugal, speed + span) -
                   lw_curve_at(&engine->spark.centrifugal, speed - span)) /
                  (2 * span);
-  double follow = slope * slow;
-  return (lw_light){mark * round(burned->timing / mark), sqrt(points * points + follow * follow)};
+  double follow = slope * slow, wander = sqrt(points * points + follow * follow);
+  return (lw_light){.timing = mark * round(burned->timing / mark), .wander = wander};
 }

@@ -211,7 +211,7 @@ bool lw_hot_gas_at(const lw_fuel *fuel, double lambda, double temperature, doubl
   if (!within(lambda, pressure) || !(temperature >= 1000 && temperature <= 4000)) return false;
   constants k = constants_at(temperature);
   atoms e = atoms_of(fuel, lambda);
-  balance b;
+  balance b = {0};
   double s = gas->root_o2, m = gas->amount * gas->pressure / pressure;
   bool warm = s > 0 && m > 0;
   if (!warm) begin(&e, &k, pressure / bar, &s, &m);

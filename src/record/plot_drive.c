@@ -142,9 +142,10 @@ static double height_of(lw_canvas *c, const void *what) {
 static void draw_all(lw_canvas *c, const void *what) {
   const lw_plot_drive *plot = what;
   double top = lw_canvas_title(c, plot->title, plot->note, true) + 28;
-  for (size_t i = 0; i < PANELS; i++, top += PANEL + GAP)
-    panel(c, plot->drive, &panels[i], top, i + 1 == PANELS);
-  lw_canvas_text(c, 9.5, false, LW_TINT_SOFT, LW_ALIGN_RIGHT, RIGHT, top - GAP + 17, "time, s");
+  for (int i = 0; i < PANELS; i++)
+    panel(c, plot->drive, &panels[i], top + i * (PANEL + GAP), i + 1 == PANELS);
+  lw_canvas_text(c, 9.5, false, LW_TINT_SOFT, LW_ALIGN_RIGHT, RIGHT,
+                 top + PANELS * (PANEL + GAP) - GAP + 17, "time, s");
 }
 
 lw_status lw_plot_drive_write(const lw_plot_drive *plot, lw_plot_form form, const char *path,
