@@ -145,13 +145,19 @@ static void barrel_values(sheet *w, int b, const double *x) {
   double mach = x[barrel->unknown];
   w->valve[b].d.n = w->d_venturi[b].n = 0;
   lw_venturi v = lw_venturi_flow(barrel->cd_area, &w->fluids, horn->p, mach);
-  double open = 1, d_open = 0;
+  double open = 1, d_open = 0, lost = barrel->lost, d_lost = 0; /* by the valve's depression */
   if (barrel->valve_full > 0) { /* ours: the gap around a shut air valve */
     const double shut = 0.08;
     double slope = 0;
     double share =
         lw_air_valve_share(horn->p - v.throat, barrel->valve_opens, barrel->valve_full, &slope);
-    if (is_held(w, offsetof(lw_held, valve), &share)) slope = 0;
+    double follows = share;
+    if (is_held(w, offsetof(lw_held, valve), &share)) {
+      /* a flap that lags is a baffle: what it throttles is not recovered below it (ours) */
+      lost += (1 - barrel->lost) * fmax(follows - share, 0);
+      d_lost = follows > share ? (1 - barrel->lost) * slope : 0;
+      slope = 0;
+    }
     open = shut + (1 - shut) * share;
     d_open = (1 - shut) * slope;
     w->valve[b].angle = share;
@@ -172,11 +178,16 @@ static void barrel_values(sheet *w, int b, const double *x) {
     term(&s->dp, barrel->unknown, by_throat * v.d_mach_throat);
     scaled(&s->dp, &horn->dp, by_throat * v.d_p_throat + power * (1 - barrel->booster));
   }
+  /* past choking the pressure below falls by itself, down to what the plate asks for (the slope is
+     ours: no flow depends on it) */
+  const double falls = 2.2;
+  double past = falls * fmax(mach - 1, 0), drop = horn->p - v.throat;
+  double by_drop = lost + drop * d_lost;
   struct value *below = &w->value[barrel->below];
-  below->over = horn->over - barrel->lost * (horn->p - v.throat);
+  below->over = horn->over - lost * drop - past * horn->p;
   below->p = w->setting->ambient + below->over;
-  term(&below->dp, barrel->unknown, barrel->lost * v.d_mach_throat);
-  scaled(&below->dp, &horn->dp, 1 - barrel->lost * (1 - v.d_p_throat));
+  term(&below->dp, barrel->unknown, by_drop * v.d_mach_throat - (mach > 1 ? falls * horn->p : 0));
+  scaled(&below->dp, &horn->dp, 1 - by_drop * (1 - v.d_p_throat) - past);
 }
 
 static void plate_angle(sheet *w, int b) {
