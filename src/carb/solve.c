@@ -143,7 +143,7 @@ static bool newton(job *j, int most) {
   double step[LW_NET_UNKNOWNS], from[LW_NET_UNKNOWNS];
   size_t bytes = (size_t)j->net->unknown_count * sizeof *from;
   evaluate(j);
-  for (int i = 0, stuck = 0; i < most; i++) {
+  for (int i = 0, stuck = 0, creep = 0; i < most; i++) {
     if (j->norm <= j->goal) return true;
     weigh(j);
     double merit = j->merit;
@@ -160,6 +160,9 @@ static bool newton(job *j, int most) {
     }
     /* a kink (a flow that turns round) can raise the sum once on the way: go on, not for long */
     if (!better && ++stuck > 3) return false;
+    /* it creeps along a corner, each step halved to nothing: the fallbacks are quicker */
+    creep = j->merit > 0.98 * merit ? creep + 1 : 0;
+    if (creep > 5) return false;
   }
   return j->norm <= j->goal;
 }
