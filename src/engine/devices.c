@@ -87,9 +87,9 @@ static lw_status cam(lw_devices *d, const lw_engine *engine, const lw_net *net, 
 
 static void choke(lw_devices *d, const lw_card *card) {
   const lw_choke_card *c = &card->carburetor.choke;
-  static const double heat[] = {150, 150, 150, 130, 100}; /* s, by kind */
+  static const double heat[] = {240, 240, 240, 200, 150}; /* s, by kind */
   d->choke = c->kind != 1 && (c->kind > 1 || lw_range_known(c->vacuum_kick));
-  d->choke_index = fmin(294, or(c->opens_at, 344) - 20);
+  d->choke_index = fmin(294, or (c->opens_at, 344) - 20);
   d->choke_open = or (c->opens_at, 344);
   d->choke_spring = 700;
   d->choke_heat = or (c->heating_time, heat[c->kind >= 0 && c->kind <= 4 ? c->kind : 0]);

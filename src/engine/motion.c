@@ -123,7 +123,7 @@ static void rest(lw_motion *m) {
   m->event_count = 0;
   m->running = false;
   m->state.known = m->solved = false;
-  m->recent_lambda = NAN;
+  m->recent_lambda = m->recent_manifold = NAN;
   m->recent_load = m->recent_misfire = 0;
   sparks(m);
   y[ST_BOWL] = LW_BOWL_DEPTH * m->fuel_density * d->bowl_area;
@@ -251,6 +251,7 @@ void lw_motion_states(const lw_motion *m, double *states, double *tolerances) {
 void lw_motion_put(lw_motion *m, double time, const double *states) {
   m->time = time;
   memcpy(m->y, states, sizeof m->y);
+  m->running = m->y[ST_SPEED] > m->run_speed;
   lw_stepper_restart(m);
 }
 

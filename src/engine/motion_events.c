@@ -51,6 +51,10 @@ void lw_motion_roots(const lw_motion *m, double t, const double *y, double *g) {
 
 static lw_stall cause_of(const lw_motion *m) {
   if (!m->controls.ignition) return LW_STALL_SPARK;
+  /* a charge much thinner than an idle's, whatever the mixture */
+  const double thinner = 5e3; /* Pa */
+  if (m->recent_manifold < LW_STANDARD_PRESSURE - m->engine.vacuum_hot - thinner)
+    return LW_STALL_AIR;
   if (m->recent_lambda < 0.7) return LW_STALL_RICH;
   bool cold = m->y[ST_COOLANT] < 325; /* much of the fuel stays liquid */
   if (m->recent_lambda > 1.3 || (cold && m->recent_misfire > 0.25 && m->recent_lambda > 0.9))

@@ -91,7 +91,7 @@ struct lw_motion {
   lw_moment now;
   bool running;
   double recent_lambda, recent_misfire; /* while it still turned well: why it stalls */
-  double recent_load;
+  double recent_load, recent_manifold;
   lw_event events[LW_EVENTS_MOST];
   size_t event_count;
   lw_report report; /* of the last network that did not settle */

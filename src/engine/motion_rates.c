@@ -30,18 +30,19 @@ static double wall(const double *y) {
 }
 
 /* Aquino's x-tau film (SAE 810494) with the constants fitted by Hendricks and Sorenson (SAE 900616),
-   pressure in bar, speed in thousands of rpm. Held to where they were fitted; colder walls wet more
+   pressure in bar, speed in thousands of rpm. Held to where they hold: over 2,500 rpm the fit's
+   pressure term would turn about, and no film would be left after an overrun. Colder walls wet more
    and dry slower (ours). */
 double lw_film_share(double manifold, double speed, double floor) {
-  double n = lw_clamp(speed * 30 / LW_PI * 1e-3, 0.3, 5);
-  double warm = lw_clamp(-0.277 * manifold * 1e-5 - 0.055 * n + 0.68, 0.05, 0.8);
+  double n = lw_clamp(speed * 30 / LW_PI * 1e-3, 0.5, 4), p = lw_clamp(manifold * 1e-5, 0.3, 1);
+  double warm = -0.277 * p - 0.055 * n + 0.68;
   return warm + 0.4 * (1 - warm) * coldness(floor);
 }
 
 double lw_film_time(double manifold, double speed, double floor) {
-  double n = lw_clamp(speed * 30 / LW_PI * 1e-3, 0.3, 5), p = manifold * 1e-5 - 0.825;
-  double warm = 1.35 * (-0.672 * n + 1.68) * p * p + (-0.06 * n + 0.15) + 0.56;
-  return fmax(warm, 0.15) * (1 + 3 * coldness(floor));
+  double n = lw_clamp(speed * 30 / LW_PI * 1e-3, 0.5, 4), p = lw_clamp(manifold * 1e-5, 0.3, 1);
+  double thin = 1.35 * fmax(-0.672 * n + 1.68, 0) * (p - 0.825) * (p - 0.825);
+  return (thin - 0.06 * n + 0.15 + 0.56) * (1 + 3 * coldness(floor));
 }
 
 /* ---- plates ---- */
@@ -117,9 +118,25 @@ double lw_power_goal(const lw_motion *m) {
   return 0;
 }
 
+/* Now and then a network has no peace at one very pressure, as where a nozzle just spills: a hair
+   beside it, a hundred-thousandth of the air outside, it has. */
+static bool settle(lw_motion *m, const lw_setting *setting, lw_held *held) {
+  static const double beside[] = {0, -0.7, 0.9};
+  double manifold = held->manifold;
+  for (int i = 0; i < 3; i++) {
+    held->manifold = manifold + beside[i];
+    m->effort.networks++;
+    lw_net_solve(&m->net, setting, &m->state, &m->report);
+    m->effort.newton += m->report.steps;
+    if (m->report.converged) return true;
+    m->effort.failed++;
+  }
+  return false;
+}
+
 /* With the engine standing nothing flows and no balance has anything to hold on to: under a few Pa
    of vacuum what flows is in proportion to it, from where it does flow. */
-static const double faint = 25; /* Pa */
+static const double faint = 40; /* Pa */
 
 static bool solve_network(lw_motion *m, const double *y) {
   lw_moment *n = &m->now;
@@ -140,13 +157,7 @@ static bool solve_network(lw_motion *m, const double *y) {
                         .held = &held};
   set_network(m, &in);
   m->solved = false;
-  m->effort.networks++;
-  lw_net_solve(&m->net, &setting, &m->state, &m->report);
-  m->effort.newton += m->report.steps;
-  if (!m->report.converged) {
-    m->effort.failed++;
-    return false;
-  }
+  if (!settle(m, &setting, &held)) return false;
   lw_net_point(&m->net, &setting, &m->state, &m->point);
   m->inputs = in;
   m->solved = true;
@@ -410,7 +421,10 @@ bool lw_motion_rates(lw_motion *m, double t, const double *y, lw_anew anew, doub
   double air = y[ST_AIR] + y[ST_AIR + 1];
   m->effort.slopes++;
   n->manifold = air * m->net.fluids.air_r * m->net.draw.temperature / m->engine.manifold_volume;
-  if (!(n->manifold > 1000) || !(n->manifold < 2 * m->around.ambient)) return false;
+  if (!(n->manifold > 1000) || !(n->manifold < 2 * m->around.ambient)) {
+    m->report = (lw_report){.where = "manifold pressure out of range"};
+    return false;
+  }
   n->vacuum = m->around.ambient - n->manifold;
   n->level = y[ST_BOWL] / (m->fuel_density * m->devices.bowl_area) - LW_BOWL_DEPTH;
   place_plates(m, t, y);

@@ -173,7 +173,7 @@ static lw_status give_up(const lw_motion *m, int code, lw_error *error) {
   if (code == CV_REPTD_RHSFUNC_ERR || code == CV_UNREC_RHSFUNC_ERR || code == CV_RHSFUNC_FAIL ||
       code == CV_FIRST_RHSFUNC_ERR)
     return lw_fail(error, LW_NO_CONVERGENCE, "at %.3f s the flows did not settle (%s)", m->time,
-                   m->report.where[0] ? m->report.where : "manifold pressure out of range");
+                   m->report.where);
   return lw_fail(error, LW_NO_CONVERGENCE, "at %.3f s the run could not go on: %s", m->time, why);
 }
 
@@ -184,6 +184,7 @@ static void remember(lw_motion *m) {
   m->recent_lambda = n->burned.lambda;
   m->recent_misfire = n->burned.misfire;
   m->recent_load = n->load;
+  m->recent_manifold = n->manifold;
 }
 
 static bool begin(lw_motion *m) {
