@@ -137,6 +137,7 @@ typedef struct lw_drive {
   double missed;                       /* share of time off the trace, see below */
   double worst_miss, worst_miss_time;  /* m/s, s */
   int stalls;
+  int unseen; /* moments whose flows did not settle: the one before stands for each */
   size_t worst_count;
   lw_drive_worst worst[3]; /* CO, HC, NO */
   lw_effort effort;

@@ -18,6 +18,7 @@ typedef struct run {
   lw_drive_second *second;
   lw_drive_mode *mode;
   double filled; /* s of the second at hand */
+  int blind;     /* moments in a row that could not be looked at */
   double missed, judged;
 } run;
 
@@ -196,6 +197,19 @@ static void take(run *r, double time, double dt) {
   judge(r, time, dt);
 }
 
+/* A lone moment whose flows do not settle is passed over: what was seen before stands for it. */
+static lw_status look(run *r, lw_error *error) {
+  enum { BLIND_MOST = 8 };
+  lw_status status = lw_motion_look(r->motion, &r->look, error);
+  if (status == LW_NO_CONVERGENCE && r->blind < BLIND_MOST) {
+    r->blind++;
+    r->out->unseen++;
+    return LW_OK;
+  }
+  r->blind = 0;
+  return status;
+}
+
 /* One decision and what comes of it. */
 static lw_status go(run *r, double dt, lw_error *error) {
   lw_controls controls;
@@ -205,7 +219,7 @@ static lw_status go(run *r, double dt, lw_error *error) {
   lw_motion_control(r->motion, &controls);
   lw_status status = lw_motion_advance(r->motion, dt, error);
   r->before = r->look;
-  if (status == LW_OK) status = lw_motion_look(r->motion, &r->look, error);
+  if (status == LW_OK) status = look(r, error);
   if (status == LW_OK && ran && !r->look.running) r->out->stalls++;
   return status;
 }
@@ -221,7 +235,7 @@ static lw_status start(run *r, lw_error *error) {
   } else {
     status = lw_motion_idle(r->motion, error);
   }
-  if (status == LW_OK) status = lw_motion_look(r->motion, &r->look, error);
+  if (status == LW_OK) status = look(r, error);
   r->from = INFINITY;
   for (double step = r->driving.driver.step; status == LW_OK && !r->look.running;) {
     if (lw_motion_time(r->motion) > longest)
@@ -235,7 +249,7 @@ static lw_status start(run *r, lw_error *error) {
     rest -= dt;
   }
   if (status != LW_OK) return status;
-  r->out->stalls = 0;
+  r->out->stalls = r->out->unseen = 0;
   r->from = lw_motion_time(r->motion);
   r->start_fuel = r->look.totals.fuel_metered + r->look.totals.fuel_pumped;
   r->start_distance = r->look.totals.distance;

@@ -174,7 +174,9 @@ static bool slips(lw_driving *d, double road, double torque, const lw_look *look
 static void stand(lw_driving *d, const lw_look *look, lw_controls *c) {
   d->behind = 0;
   d->gear = 1;
-  c->gear = d->automatic ? 1 : 0;
+  /* one that has just died is let run up before it is put in gear again */
+  bool weak = d->nursed > 0 && look->speed < 1.3 * d->idle;
+  c->gear = d->automatic && !weak ? 1 : 0;
   c->clutch = 1;
   press(d, d->nursed, look, c);
   brake(d, 0.3 * d->vehicle.mass * gravity, c);
@@ -182,14 +184,14 @@ static void stand(lw_driving *d, const lw_look *look, lw_controls *c) {
 
 /* An engine that has died is kept alive with a little foot for a minute, brake or not. */
 static void start_engine(lw_driving *d, const lw_look *look, lw_controls *c) {
-  if (d->cranking == 0) d->nursed = fmin(d->nursed + 0.015, 0.06);
+  if (d->cranking == 0) d->nursed = fmin(d->nursed + 0.02, 0.1);
   c->starter = true;
   c->gear = 0;
   c->clutch = 1;
   d->cranking += d->driver.step;
   /* a little more foot the longer it takes */
-  press(d, fmin(0.02 * d->cranking, 0.1), look, c);
-  c->pedal = d->pedal = fmin(0.02 * d->cranking, 0.1);
+  c->pedal = d->pedal = fmax(fmin(0.02 * d->cranking, 0.1), d->nursed - 0.02);
+  c->pedal_rate = fmax(fabs(c->pedal - look->pedal) / d->driver.step, 1e-3);
 }
 
 static void shift_manual(lw_driving *d, double time, int gear) {
@@ -240,7 +242,7 @@ void lw_driving_decide(lw_driving *d, const lw_schedule *s, double from, double 
     double turbine = road * ratio_of(d, d->gear);
     if (acceleration <= 0 && turbine < d->driver.clutch_in) { /* rolling out, clutch pressed */
       c->clutch = 0;
-      press(d, 0, look, c);
+      press(d, d->nursed, look, c);
       if (road < 1) d->gear = 1;
       slow_down(d, road, torque, least, d->gear, c);
       return;

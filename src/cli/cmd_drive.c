@@ -155,6 +155,7 @@ static void print_sums(const driven *v) {
   } else {
     puts("never stalled");
   }
+  if (d->unseen) printf("%d moments did not settle and were passed over\n", d->unseen);
   if (!(miles > 0)) return;
   printf("HC %.2f, CO %.1f, NOx %.2f, CO2 %.0f g/mi\n", by * d->hc, by * d->co, by * d->nox,
          by * d->co2);
@@ -267,12 +268,12 @@ static json_t *seconds_json(const lw_drive *d) {
 static void write_json(const driven *v) {
   const lw_drive *d = v->drive;
   json_t *root = json_pack(
-      "{s:o, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:i, s:o, s:o, s:o}", "twin",
+      "{s:o, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:i, s:i, s:o, s:o, s:o}", "twin",
       cli_twin_json(v->car->twin), "schedule", v->schedule->name, "seconds_wanted",
       lw_schedule_length(v->schedule), "distance_wanted_m", d->wanted_distance, "distance_m",
       d->distance, "missed_share", d->missed, "worst_miss_m_s", d->worst_miss, "worst_miss_time_s",
-      d->worst_miss_time, "stalls", d->stalls, "modes", modes_json(d), "composite",
-      gases_json(&d->composite), "composite_plain", gases_json(&d->composite_plain));
+      d->worst_miss_time, "stalls", d->stalls, "unseen", d->unseen, "modes", modes_json(d),
+      "composite", gases_json(&d->composite), "composite_plain", gases_json(&d->composite_plain));
   json_object_update_new(root, json_pack("{s:f, s:f, s:f, s:f, s:f, s:f, s:o, s:o, s:o}", "hc_kg",
                                          d->hc, "co_kg", d->co, "co2_kg", d->co2, "nox_kg", d->nox,
                                          "fuel_kg", d->fuel, "fuel_m3", d->fuel_volume,
