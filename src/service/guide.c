@@ -37,7 +37,8 @@ lw_goal lw_goal_from(const lw_card *card) {
     if (l[i].gas == LW_GAS_HC && !(g.hc_most <= l[i].value.hi)) g.hc_most = l[i].value.hi;
   }
   if (lw_known(idle->co.lo)) g.co_lo = idle->co.lo;
-  if (lw_known(idle->co.hi)) g.co_hi = lw_known(idle->co.lo) ? idle->co.hi : fmin(g.co_hi, idle->co.hi);
+  if (lw_known(idle->co.hi))
+    g.co_hi = lw_known(idle->co.lo) ? idle->co.hi : fmin(g.co_hi, idle->co.hi);
   if (g.co_lo > g.co_hi) g.co_lo = 0.3 * g.co_hi;
   g.co = 0.5 * (g.co_lo + g.co_hi);
   return g;
@@ -188,8 +189,9 @@ static void add_mixture(plan *p, size_t k, double to) {
   lw_turns_text(by, sizeof by, fabs(out) + (room ? beyond : 0));
   lw_turns_text(back, sizeof back, touch);
   snprintf(name, sizeof name, "%s%s", s->name, strstr(s->name, "screw") ? "" : " screw");
-  m->words = room ? lw_arena_print(p->arena, "%s: %s %s (richer), then %s back clockwise, to finish "
-                                             "lean",
+  m->words = room ? lw_arena_print(p->arena,
+                                   "%s: %s %s (richer), then %s back clockwise, to finish "
+                                   "lean",
                                    name, by, way(m->turns), back)
                   : lw_arena_print(p->arena, "%s: %s %s (%s)", name, by, way(m->turns),
                                    richer ? "richer" : "leaner");
@@ -221,8 +223,9 @@ static lw_status sum_up(plan *p, lw_error *error) {
     lw_text_append(all, sizeof all, "%s%s", i ? "; " : "", g->moves[i].words);
   }
   g->words = lw_arena_print(
-      p->arena, "%s. Wait until the readings settle; expect CO %.1f to %.1f %%, HC %.0f to %.0f ppm",
-      all, 100 * fmax(g->co - 2 * g->co_u, 0), 100 * (g->co + 2 * g->co_u),
+      p->arena,
+      "%s. Wait until the readings settle; expect CO %.1f to %.1f %%, HC %.0f to %.0f ppm", all,
+      100 * fmax(g->co - 2 * g->co_u, 0), 100 * (g->co + 2 * g->co_u),
       1e6 * fmax(g->hc - 2 * g->hc_u, 0), 1e6 * (g->hc + 2 * g->hc_u));
   return g->words ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
 }
@@ -248,9 +251,9 @@ static bool hc_right(const plan *p) {
 
 static lw_status say_set(plan *p, lw_error *error) {
   p->out->state = LW_GUIDE_SET;
-  p->out->words = lw_arena_print(
-      p->arena, "set: %.0f rpm, CO %.2f %%; leave the screws alone",
-      lw_dim_shown(LW_SPIN, LW_SHOP, p->newest->speed), 100 * p->newest->x[LW_SEE_CO]);
+  p->out->words = lw_arena_print(p->arena, "set: %.0f rpm, CO %.2f %%; leave the screws alone",
+                                 lw_dim_shown(LW_SPIN, LW_SHOP, p->newest->speed),
+                                 100 * p->newest->x[LW_SEE_CO]);
   return p->out->words ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
 }
 
@@ -337,8 +340,7 @@ static lw_status decide(plan *p, lw_error *error) {
   }
   if (speed_right(p) && co_right(p) && hc_right(p)) return say_set(p, error);
   if (p->screw_count == 0) {
-    if (!co_right(p))
-      return say_cannot(p, "this unit has no mixture screw to turn", error);
+    if (!co_right(p)) return say_cannot(p, "this unit has no mixture screw to turn", error);
     return move_on(p, 0, error);
   }
   if (no_authority(p)) return say_cannot(p, "the screw does not change the mixture", error);
@@ -348,8 +350,9 @@ static lw_status decide(plan *p, lw_error *error) {
     return say_cannot(p, "the readings do not follow the screws as they should", error);
   int short_of = find_turns(p, p->goal->co, &turns);
   if (short_of != 0 && at_end(p, short_of)) {
-    return say_cannot(p, short_of > 0 ? "the screw is at its rich stop and it is still too lean"
-                                      : "the screw is at its lean stop and it is still too rich",
+    return say_cannot(p,
+                      short_of > 0 ? "the screw is at its rich stop and it is still too lean"
+                                   : "the screw is at its lean stop and it is still too rich",
                       error);
   }
   if (co_right(p)) turns = p->now[0]; /* only the speed is off */
@@ -369,8 +372,8 @@ static void how_surprising(plan *p) {
 }
 
 lw_status lw_guide_next(lw_arena *arena, lw_units *units, const lw_test_car *car,
-                        const lw_goal *goal, const lw_sight *sights, size_t count,
-                        lw_guidance *out, lw_error *error) {
+                        const lw_goal *goal, const lw_sight *sights, size_t count, lw_guidance *out,
+                        lw_error *error) {
   *out = (lw_guidance){0};
   if (count == 0) return lw_fail(error, LW_BAD_INPUT, "no idle reading to go by");
   size_t skip = count > LW_SIGHTS_MOST ? count - LW_SIGHTS_MOST : 0;
