@@ -123,6 +123,7 @@ static void rest(lw_motion *m) {
   m->event_count = 0;
   m->running = false;
   m->state.known = m->solved = false;
+  memset(m->answer, 0, sizeof m->answer);
   m->recent_lambda = m->recent_manifold = NAN;
   m->recent_load = m->recent_misfire = 0;
   sparks(m);
@@ -256,6 +257,9 @@ void lw_motion_put(lw_motion *m, double time, const double *states) {
 }
 
 bool lw_motion_slopes(lw_motion *m, double time, const double *states, double *slopes) {
+  /* as if little had been asked before: the network starts from where it was, no more */
+  m->solved = false;
+  memset(m->answer, 0, sizeof m->answer);
   return lw_motion_rates(m, time, states, ANEW_ALL, slopes);
 }
 
@@ -311,9 +315,15 @@ static void look_states(const lw_motion *m, lw_look *l) {
 lw_status lw_motion_look(lw_motion *m, lw_look *l, lw_error *error) {
   double rates[STATES];
   const lw_moment *n = &m->now;
-  lw_state kept = m->state; /* looking does not change what comes after */
+  /* looking does not change what comes after */
+  lw_state state = m->state;
+  lw_inputs inputs = m->inputs;
+  double answer[LW_INPUTS][LW_NET_UNKNOWNS];
+  memcpy(answer, m->answer, sizeof answer);
   bool good = lw_motion_rates(m, m->time, m->y, ANEW_ALL, rates);
-  m->state = kept;
+  memcpy(m->answer, answer, sizeof answer);
+  m->state = state;
+  m->inputs = inputs;
   m->solved = false;
   if (!good)
     return lw_fail(error, LW_NO_CONVERGENCE, "at %.3f s the flows did not settle (%s)", m->time,

@@ -53,6 +53,7 @@ typedef enum lw_anew { ANEW_ALL, ANEW_BURNING, ANEW_LIGHT } lw_anew;
 typedef struct lw_inputs {
   double throttle, manifold, level, choke, valve, power, diaphragm;
 } lw_inputs;
+enum { LW_INPUTS = 7 };
 
 /* Everything at one time and state. */
 typedef struct lw_moment {
@@ -84,9 +85,10 @@ struct lw_motion {
   double air_density, fuel_density, stall_speed, run_speed;
   double time, pedal_from, pedal_since; /* of the move of the foot under way */
   double y[STATES], atol[STATES];
-  lw_state state; /* of the network */
+  lw_state state; /* of the network, solved at inputs */
   lw_inputs inputs;
-  bool solved; /* point belongs to inputs */
+  bool solved;                               /* point belongs to inputs */
+  double answer[LW_INPUTS][LW_NET_UNKNOWNS]; /* how its state changes with them, as learned */
   lw_point point;
   lw_moment now;
   bool running;

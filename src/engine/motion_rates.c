@@ -118,18 +118,65 @@ double lw_power_goal(const lw_motion *m) {
   return 0;
 }
 
+/* How far inputs lie apart, each over what changes flows about alike (ours; any would do). */
+static double apart(const lw_inputs *a, const lw_inputs *b, double *d) {
+  static const double like[LW_INPUTS] = {0.05, 1e4, 1e-3, 0.2, 0.2, 0.2, 0.2};
+  const double x[LW_INPUTS] = {a->throttle - b->throttle,  a->manifold - b->manifold,
+                               a->level - b->level,        a->choke - b->choke,
+                               a->valve - b->valve,        a->power - b->power,
+                               a->diaphragm - b->diaphragm};
+  double square = 0;
+  for (int i = 0; i < LW_INPUTS; i++) {
+    d[i] = x[i] / like[i];
+    square += d[i] * d[i];
+  }
+  return square;
+}
+
+/* Where the network will be, from where it was and how it has answered so far. */
+static void foresee(lw_motion *m, const double *d) {
+  for (int i = 0; i < LW_INPUTS; i++) {
+    if (d[i] == 0) continue;
+    for (int k = 0; k < m->net.unknown_count; k++)
+      m->state.x[k] += m->answer[i][k] * d[i];
+  }
+}
+
+/* It answered otherwise: learn from it (Broyden's rank-one update, Math. Comp. 19, 1965, 577). */
+static void learn(lw_motion *m, const double *seen, const double *d, double square) {
+  for (int k = 0; k < m->net.unknown_count; k++) {
+    double off = (m->state.x[k] - seen[k]) / square;
+    for (int i = 0; i < LW_INPUTS; i++)
+      m->answer[i][k] += off * d[i];
+  }
+}
+
 /* Now and then a network has no peace at one very pressure, as where a nozzle just spills: a hair
    beside it, a hundred-thousandth of the air outside, it has. */
-static bool settle(lw_motion *m, const lw_setting *setting, lw_held *held) {
+static bool settle(lw_motion *m, const lw_inputs *in, const lw_setting *setting, lw_held *held) {
   static const double beside[] = {0, -0.7, 0.9};
-  double manifold = held->manifold;
+  double manifold = held->manifold, d[LW_INPUTS], seen[LW_NET_UNKNOWNS];
+  size_t bytes = (size_t)m->net.unknown_count * sizeof *seen;
+  lw_state before;
+  before.known = m->state.known;
+  memcpy(before.x, m->state.x, bytes);
+  double square = m->state.known ? apart(in, &m->inputs, d) : 0;
+  bool near = square > 1e-10 && square < 0.1;
+  if (near) foresee(m, d);
+  memcpy(seen, m->state.x, bytes);
   for (int i = 0; i < 3; i++) {
     held->manifold = manifold + beside[i];
     m->effort.networks++;
     lw_net_solve(&m->net, setting, &m->state, &m->report);
     m->effort.newton += m->report.steps;
-    if (m->report.converged) return true;
+    if (m->report.converged) {
+      if (near && i == 0) learn(m, seen, d, square);
+      m->inputs = *in;
+      return true;
+    }
     m->effort.failed++;
+    m->state.known = before.known;
+    memcpy(m->state.x, before.x, bytes);
   }
   return false;
 }
@@ -157,9 +204,8 @@ static bool solve_network(lw_motion *m, const double *y) {
                         .held = &held};
   set_network(m, &in);
   m->solved = false;
-  if (!settle(m, &setting, &held)) return false;
+  if (!settle(m, &in, &setting, &held)) return false;
   lw_net_point(&m->net, &setting, &m->state, &m->point);
-  m->inputs = in;
   m->solved = true;
   lw_charge in_flow = lw_charge_of(&m->engine, &m->net, &m->point, y[ST_SPEED], &m->around);
   n->leak = m->engine.leak_cylinder >= 0 ? fmax(in_flow.leak, 0) : 0;
