@@ -14,11 +14,22 @@
 
 #include "leanward/bench.h"
 #include "leanward/engine.h"
+#include "leanward/motion.h"
+
+/* How this car's devices differ from the usual (lw_devices_usual). */
+typedef struct lw_device_change {
+  double pump; /* share of the accelerator pump's stroke that delivers; 0: disconnected */
+  bool no_dashpot;
+  double dashpot_time;    /* s to creep to the idle stop; NaN: usual */
+  double advance_release; /* s, lag of the vacuum at the distributor falling; NaN: usual */
+  bool choke_cold;        /* its heat does not come */
+} lw_device_change;
 
 typedef struct lw_test_car {
   const lw_twin *twin;
   lw_engine *engine;
   lw_surroundings around;
+  lw_device_change devices;
   bool trimmed; /* see lw_engine_new */
 } lw_test_car;
 
@@ -32,6 +43,10 @@ lw_status lw_test_car_new(lw_arena *arena, const lw_card *card, lw_test_car **ca
 lw_status lw_test_car_what_if(lw_arena *arena, lw_units *units, const lw_test_car *from,
                               const char *const *edits, size_t count, lw_test_car **changed,
                               lw_error *error) LW_MUST_USE;
+
+/* This car in time, its devices changed as they are. The caller frees it; the car must outlive it. */
+lw_status lw_test_car_motion(const lw_test_car *car, lw_motion **motion,
+                             lw_error *error) LW_MUST_USE;
 
 /* What a turn of the speed screw moves the plate, rad: 1/32 in on a lever of 20 mm (ours). */
 double lw_speed_screw_turn(void);

@@ -15,16 +15,19 @@
 
 #include "leanward/bench.h"
 #include "leanward/car.h"
+#include "leanward/maneuver.h"
 
 typedef enum lw_plot_form { LW_PLOT_SVG, LW_PLOT_PNG } lw_plot_form;
 
 /* Air-fuel ratio against air flow along a line, the circuits' shares as stacked areas below. With a
    changed line (NULL: none; point by point that of original) both curves, and the change between
-   them in %, all against the original's air flow. title and note: plain
-   text, note may be NULL. path may be "-". */
+   them in %, all against the original's air flow. With a line after that (NULL: none; the same points
+   again) what was done against the change: its curve and its change from the original beside the
+   others, and the circuits are its own. title and note: plain text, note may be NULL. path may be
+   "-". */
 typedef struct lw_plot_lines {
   const char *title, *note;
-  const lw_map *original, *changed;
+  const lw_map *original, *changed, *after;
 } lw_plot_lines;
 lw_status lw_plot_line(const lw_plot_lines *plot, lw_plot_form form, const char *path,
                        lw_error *error) LW_MUST_USE;
@@ -38,6 +41,15 @@ typedef struct lw_plot_idle {
 } lw_plot_idle;
 lw_status lw_plot_idle_write(const lw_plot_idle *plot, lw_plot_form form, const char *path,
                              lw_error *error) LW_MUST_USE;
+
+/* A maneuver against time: speed, vacuum with that at the distributor (dashed), lambda in the
+   cylinders, HC at the port, and the throttle; the moment it was moved and a stall are marked. */
+typedef struct lw_plot_watch {
+  const char *title, *note;
+  const lw_maneuver *run;
+} lw_plot_watch;
+lw_status lw_plot_watch_write(const lw_plot_watch *plot, lw_plot_form form, const char *path,
+                              lw_error *error) LW_MUST_USE;
 
 /* Air-fuel ratio over throttle (square-root scale: most happens near the stop) and speed, as bands
    with labeled contours. */

@@ -62,6 +62,10 @@ lw_status lw_edit_leak_at(lw_edit *e);
 lw_status lw_edit_exhaust_leak(lw_edit *e);
 lw_status lw_edit_coolant(lw_edit *e);
 lw_status lw_edit_humidity(lw_edit *e);
+lw_status lw_edit_pump(lw_edit *e);
+lw_status lw_edit_dashpot(lw_edit *e);
+lw_status lw_edit_release(lw_edit *e);
+lw_status lw_edit_choke_heat(lw_edit *e);
 
 /* lw_what_if with a car whose engine and surroundings are changed too (NULL: no car). */
 lw_status lw_what_if_car(lw_arena *arena, lw_units *units, const lw_twin *from,
@@ -82,6 +86,12 @@ const char *lw_edit_screw_name(char *buffer, size_t size, const lw_screw_card *s
 /* The passages that a size of the card meters, as their names begin, parted by '|'; NULL for what
    is no single passage. name: which of lw_what_ifs. */
 const char *lw_size_passages(size_t name);
+
+/* What could not be made of metal, in words; NULL: nothing. */
+const char *lw_card_impossible(const lw_card *card);
+
+/* Where on the range a point of the original lies: speed of its idle (rad/s), its air outside. */
+lw_place lw_place_of(const lw_map_point *p, double idle, double ambient);
 
 /* Put twin->altered and its temperature in force in a network that was just built from its card. */
 lw_status lw_twin_alter(lw_twin *twin, lw_error *error) LW_MUST_USE;

@@ -16,9 +16,25 @@ lw_status lw_test_car_new(lw_arena *arena, const lw_card *card, lw_test_car **ou
   if (status != LW_OK) return status;
   car->twin = twin;
   car->around = lw_surroundings_standard();
+  car->devices = (lw_device_change){.pump = 1, .dashpot_time = LW_NONE, .advance_release = LW_NONE};
   status = lw_engine_new(arena, card, twin->net, &car->engine, &car->trimmed, error);
   if (status == LW_OK) *out = car;
   return status;
+}
+
+lw_status lw_test_car_motion(const lw_test_car *car, lw_motion **motion, lw_error *error) {
+  const double far = 1e9; /* s: heat that does not come */
+  const lw_device_change *c = &car->devices;
+  const lw_twin *twin = car->twin;
+  lw_devices d;
+  lw_status status = lw_devices_usual(car->engine, twin->net, twin->card, &car->around, &d, error);
+  if (status != LW_OK) return status;
+  d.pump_volume *= c->pump;
+  if (c->no_dashpot) d.dashpot_touch = 0;
+  if (lw_known(c->dashpot_time)) d.dashpot_time = c->dashpot_time;
+  if (lw_known(c->advance_release)) d.release_lag = c->advance_release;
+  if (c->choke_cold) d.choke_heat = far;
+  return lw_motion_new(car->engine, twin->net, twin->card, &car->around, &d, motion, error);
 }
 
 /* ---- one point ---- */

@@ -286,9 +286,11 @@ static lw_status prepare(run *r, lw_arena *arena, lw_error *error) {
     r->mode[i].weight = plan->schedule->modes ? plan->schedule->mode[i].weight : 0;
   }
   lw_status status = lw_foot_learn(car, &d->foot, error);
-  if (status == LW_OK)
+  if (status == LW_OK && !plan->devices) status = lw_test_car_motion(car, &r->motion, error);
+  if (status == LW_OK && plan->devices) {
     status = lw_motion_new(car->engine, car->twin->net, car->twin->card, &car->around,
                            plan->devices, &r->motion, error);
+  }
   if (status == LW_OK && plan->vehicle) lw_motion_vehicle(r->motion, plan->vehicle);
   return status;
 }

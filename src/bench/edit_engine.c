@@ -9,8 +9,8 @@
 
 static lw_status engine_of(const lw_edit *e, lw_engine **engine) {
   if (!e->car) {
-    return lw_edit_refuse(e, "this changes the engine, which is not run here; `leanward idle` and "
-                             "`leanward drive` run it");
+    return lw_edit_refuse(e, "this changes the engine, which is not run here; `leanward idle`, "
+                             "`leanward watch` and `leanward drive` run it");
   }
   *engine = e->car->engine;
   return LW_OK;
@@ -141,6 +141,51 @@ lw_status lw_edit_humidity(lw_edit *e) {
   lw_status status = engine_of(e, &engine);
   if (status != LW_OK) return status;
   return lw_edit_value(e, LW_SHARE, e->car->around.humidity, 0, 1, &e->car->around.humidity);
+}
+
+/* ---- devices, which only time shows ---- */
+
+lw_status lw_edit_pump(lw_edit *e) {
+  lw_engine *engine = NULL;
+  double share = 0;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  double *pump = &e->car->devices.pump;
+  if (strcmp(e->value, "disconnected") == 0 || strcmp(e->value, "sound") == 0) {
+    *pump = e->value[0] == 's';
+    return LW_OK;
+  }
+  if (!lw_edit_share(e, "weak", &share))
+    return lw_edit_refuse(e, "'%s' is not one of weak 50 %%, disconnected, sound", e->value);
+  *pump = share;
+  return LW_OK;
+}
+
+lw_status lw_edit_dashpot(lw_edit *e) {
+  lw_engine *engine = NULL;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  e->car->devices.no_dashpot = strcmp(e->value, "none") == 0;
+  if (e->car->devices.no_dashpot) return LW_OK;
+  return lw_edit_value(e, LW_TIME, LW_NONE, 0.05, 60, &e->car->devices.dashpot_time);
+}
+
+lw_status lw_edit_release(lw_edit *e) {
+  lw_engine *engine = NULL;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  return lw_edit_value(e, LW_TIME, LW_NONE, 0.01, 60, &e->car->devices.advance_release);
+}
+
+lw_status lw_edit_choke_heat(lw_edit *e) {
+  lw_engine *engine = NULL;
+  lw_status status = engine_of(e, &engine);
+  if (status != LW_OK) return status;
+  bool none = strcmp(e->value, "none") == 0;
+  if (!none && strcmp(e->value, "sound") != 0)
+    return lw_edit_refuse(e, "'%s' is not one of sound, none", e->value);
+  e->car->devices.choke_cold = none;
+  return LW_OK;
 }
 
 /* ---- a changed car ---- */

@@ -72,6 +72,14 @@
     false, lw_edit_vacuum_advance, NULL)                                                           \
   X("coolant", "degF, degC", "of the engine: cold oil, wet walls", false, lw_edit_coolant, NULL)   \
   X("humidity", "%", "of the air", false, lw_edit_humidity, NULL)                                  \
+  X("accelerator pump", "weak 50 %, disconnected, sound", "what it delivers of its stroke", true,  \
+    lw_edit_pump, NULL)                                                                            \
+  X("dashpot", "2 s, none", "how long it takes to let the throttle shut", false, lw_edit_dashpot,  \
+    NULL)                                                                                          \
+  X("advance release", "2 s", "lag of the vacuum at the distributor when it falls", false,         \
+    lw_edit_release, NULL)                                                                         \
+  X("choke heat", "sound, none", "what opens the choke as the engine warms", true,                 \
+    lw_edit_choke_heat, NULL)                                                                      \
   X("centrifugal advance", "stuck, sound", "the weights in the distributor", true,                 \
     lw_edit_advance, NULL)                                                                         \
   X("cylinder", "3 dead, 3 compression 70 %, 3 spark 50 %, 3 sound", "one cylinder's health",      \
@@ -294,7 +302,7 @@ static lw_status one_edit(lw_edit *e, const char *text) {
 /* ---- the changed copy ---- */
 
 /* What holds between sizes of a card, as at its reading, and what could not be made of metal. */
-static const char *impossible(const lw_card *card) {
+const char *lw_card_impossible(const lw_card *card) {
   assert(card);
   const lw_carburetor_card *c = &card->carburetor;
   const lw_barrel_card *groups[] = {&c->primary, &c->secondary};
@@ -336,7 +344,7 @@ static void set_stop(lw_net *net, double stop) {
 static lw_status rebuild(lw_arena *arena, lw_twin *twin, const lw_net *from, const char *edits,
                          double stop, lw_error *error) {
   lw_error own = {0};
-  const char *why = impossible(twin->card);
+  const char *why = lw_card_impossible(twin->card);
   lw_status status = why ? lw_fail(&own, LW_BAD_INPUT, "%s", why)
                          : lw_net_build_like(arena, twin->card, from, &twin->net, &own);
   if (status == LW_OK) {

@@ -117,6 +117,20 @@ static void engines_are_changed_only_where_they_run(void **state) {
   refused(RUN("idle", "cards/none.yaml"), "cards/none.yaml");
 }
 
+static void runs_in_time_are_asked_for_as_they_are(void **state) {
+  (void)state;
+  refused(RUN("watch"), "a spec card was expected");
+  refused(RUN("watch", SIX), "what to run was expected");
+  refused(RUN("watch", SIX, "snap-shat"), "is 'snap-shut' meant?");
+  refused(RUN("watch", SIX, "blip", "--hold", "90 s"), "more or less than this run");
+  refused(RUN("watch", SIX, "blip", "--hold", "soon"), "is not a number");
+  refused(RUN("watch", SIX, "blip", "--speed", "1500"), "the unit is missing");
+  refused(RUN("watch", SIX, "blip", "accelerator pump=tired"), "weak 50 %, disconnected, sound");
+  refused(RUN("watch", SIX, "blip", "choke heat=some"), "is not one of sound, none");
+  refused(RUN("watch", SIX, "blip", "dashpot=900 s"), "cannot be");
+  refused(RUN("watch", "cards/none.yaml", "blip"), "cards/none.yaml");
+}
+
 static void a_card_that_lacks_sizes_is_told_what_fills_them(void **state) {
   (void)state;
   const char *card = "unit: X-1\nengine: {displacement: 3.6 L}\ncarburetor:\n  primary: {count: 1, "
@@ -249,6 +263,7 @@ int main(void) {
       cmocka_unit_test(screws_stop_at_their_stops_and_sealed_is_sealed),
       cmocka_unit_test(parts_a_unit_does_not_have_are_named),
       cmocka_unit_test(engines_are_changed_only_where_they_run),
+      cmocka_unit_test(runs_in_time_are_asked_for_as_they_are),
       cmocka_unit_test(a_card_that_lacks_sizes_is_told_what_fills_them),
       cmocka_unit_test(sizes_of_the_secondary_side_are_told_from_the_primary),
       cmocka_unit_test(axes_and_files_that_cannot_be_are_refused),
