@@ -4,7 +4,7 @@
 ** else coasting; off idle is the throttle's first eighth; wide open is under 0.08 of the air
 ** outside as vacuum, cruise over 0.3 of it.
 */
-#include "leanward/bench.h"
+#include "bench_internal.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -12,7 +12,7 @@
 
 static const double worth_saying = 0.005; /* of lambda */
 
-static lw_place place_of(const lw_map_point *p, double idle, double ambient) {
+lw_place lw_place_of(const lw_map_point *p, double idle, double ambient) {
   double vacuum = (ambient - p->manifold) / ambient;
   if (p->throttle < 0.005) return p->speed <= 1.3 * idle ? LW_PLACE_IDLE : LW_PLACE_COAST;
   if (vacuum < 0.08) return LW_PLACE_WIDE_OPEN;
@@ -121,7 +121,7 @@ lw_status lw_compare(lw_arena *arena, const lw_map *original, const lw_map *chan
       c->lost++;
       continue;
     }
-    lw_effect *e = &c->effects[place_of(a, idle, ambient)];
+    lw_effect *e = &c->effects[lw_place_of(a, idle, ambient)];
     if (change == change) {
       count(e, a, b, change);
       if (fabs(change) > fabs(c->worst)) c->worst = change;

@@ -145,7 +145,7 @@ static lw_status draw(cli_twin *t, const cli_range *range, lw_plot_form form, co
            !range->line                 ? ""
            : range->run == LW_LINE_ROAD ? "; level road, idle to top speed"
                                         : "; wide open throttle");
-  lw_plot_lines lines = {title, note, map, NULL};
+  lw_plot_lines lines = {title, note, map, NULL, NULL};
   return range->line ? lw_plot_line(&lines, form, path, error)
                      : lw_plot_map(title, note, map, form, path, error);
 }

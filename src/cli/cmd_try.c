@@ -183,7 +183,7 @@ static lw_status draw(cli_twin *t, const trial *r, cli_range range, lw_plot_form
   snprintf(title, sizeof title, "%s with %s", r->twin->card->unit, r->what);
   lw_plot_lines lines = {
       title, range.run == LW_LINE_ROAD ? "level road, idle to top speed" : "wide open throttle", a,
-      b};
+      b, NULL};
   return lw_plot_line(&lines, form, path, error);
 }
 

@@ -110,9 +110,9 @@ static void gaps(lw_canvas *c, const lw_frame *f, const lw_map *m, const lw_map 
 
 /* What the hatched spans are; NULL: there are none. */
 static const char *gap_words(const lw_plot_lines *plot) {
-  const lw_map *maps[] = {plot->original, plot->changed};
+  const lw_map *maps[] = {plot->original, plot->changed, plot->after};
   bool dry = false, lost = false;
-  for (size_t k = 0; k < 2 && maps[k]; k++) {
+  for (size_t k = 0; k < 3 && maps[k]; k++) {
     lost = lost || maps[k]->failed;
     for (size_t i = 0; i < maps[k]->speeds; i++)
       dry = dry || (maps[k]->points[i].report.converged && !good(&maps[k]->points[i]));
@@ -133,8 +133,16 @@ static double changed_afr(const lw_plot_lines *plot, size_t i) {
   return plot->changed->points[i].afr;
 }
 
+static double after_afr(const lw_plot_lines *plot, size_t i) {
+  return plot->after->points[i].afr;
+}
+
 static double change(const lw_plot_lines *plot, size_t i) {
   return 100 * lw_change(&plot->original->points[i], &plot->changed->points[i]);
+}
+
+static double left_over(const lw_plot_lines *plot, size_t i) {
+  return 100 * lw_change(&plot->original->points[i], &plot->after->points[i]);
 }
 
 static void curve(lw_canvas *c, const lw_frame *f, const lw_plot_lines *plot, const lw_map *at,
@@ -163,29 +171,34 @@ static void curve(lw_canvas *c, const lw_frame *f, const lw_plot_lines *plot, co
   cairo_restore(c->cr);
 }
 
-static void pen_of(lw_canvas *c, bool changed) {
-  static const double dashes[] = {6, 3};
-  lw_canvas_tint(c, changed ? LW_TINT_ACCENT : LW_TINT_TEXT, 1);
-  cairo_set_line_width(c->cr, 2);
+/* The three lines of a picture. */
+typedef enum line { LINE_ORIGINAL, LINE_CHANGED, LINE_AFTER } line;
+
+static void pen_of(lw_canvas *c, line which) {
+  static const double dashes[] = {6, 3}, dots[] = {2, 2.5};
+  static const lw_tint tints[] = {LW_TINT_TEXT, LW_TINT_ACCENT, LW_TINT_MAIN};
+  const double *dash = which == LINE_CHANGED ? dashes : which == LINE_AFTER ? dots : NULL;
+  lw_canvas_tint(c, tints[which], 1);
+  cairo_set_line_width(c->cr, which == LINE_AFTER ? 2.4 : 2);
   cairo_set_line_join(c->cr, CAIRO_LINE_JOIN_ROUND);
-  cairo_set_dash(c->cr, changed ? dashes : NULL, changed ? 2 : 0, 0);
+  cairo_set_dash(c->cr, dash, dash ? 2 : 0, 0);
 }
 
 /* "original ---  changed - - -" at the right over a panel. */
-static void legend(lw_canvas *c, double y) {
-  static const char *const names[] = {"original", "changed"};
+static void legend(lw_canvas *c, const lw_plot_lines *plot, double y) {
+  const char *const names[] = {"original", plot->after ? "not rejetted" : "changed", "rejetted"};
   double x = RIGHT;
-  for (int i = 1; i >= 0; i--) {
+  for (int i = plot->after ? 2 : 1; i >= 0; i--) {
     double width = 0, height = 0;
     lw_canvas_measure(c, 10.5, false, names[i], &width, &height);
     lw_canvas_text(c, 10.5, false, LW_TINT_TEXT, LW_ALIGN_RIGHT, x, y, names[i]);
     x -= width + 4;
-    pen_of(c, i == 1);
+    pen_of(c, (line)i);
     cairo_move_to(c->cr, x - 22, y + height / 2);
     cairo_line_to(c->cr, x, y + height / 2);
     cairo_stroke(c->cr);
     cairo_set_dash(c->cr, NULL, 0, 0);
-    x -= 34;
+    x -= plot->after ? 28 : 34;
   }
 }
 
@@ -216,20 +229,26 @@ static void afr_panel(lw_canvas *c, const lw_plot_lines *plot, double top, doubl
   char text[80];
   afr_span(plot->original, &lo, &hi);
   afr_span(plot->changed, &lo, &hi);
+  afr_span(plot->after, &lo, &hi);
   f.y0 = floor(fmin(lo, afr) - 0.5);
   f.y1 = ceil(fmax(hi, afr) + 0.5);
   grid_air(c, &f, plot);
   grid_value(c, &f, 8, false);
   gaps(c, &f, plot->original, plot->original);
   if (plot->changed) gaps(c, &f, plot->changed, plot->original);
+  if (plot->after) gaps(c, &f, plot->after, plot->original);
   correct_line(c, &f, afr);
   lw_canvas_outline(c, &f);
-  pen_of(c, false);
+  pen_of(c, LINE_ORIGINAL);
   curve(c, &f, plot, plot->original, original_afr);
   if (plot->changed) {
-    pen_of(c, true);
+    pen_of(c, LINE_CHANGED);
     curve(c, &f, plot, plot->original, changed_afr);
-    legend(c, top - 21);
+    legend(c, plot, top - 21);
+  }
+  if (plot->after) {
+    pen_of(c, LINE_AFTER);
+    curve(c, &f, plot, plot->original, after_afr);
   }
   cairo_set_dash(c->cr, NULL, 0, 0);
   lw_canvas_text(c, 11, true, LW_TINT_TEXT, LW_ALIGN_LEFT, 12, top - 21,
@@ -244,6 +263,8 @@ static void change_panel(lw_canvas *c, const lw_plot_lines *plot, double top, do
   for (size_t i = 0; i < plot->original->speeds; i++) {
     double x = fabs(change(plot, i));
     if (x == x) most = fmax(most, fmin(x, 60));
+    x = plot->after ? fabs(left_over(plot, i)) : 0;
+    if (x == x) most = fmax(most, fmin(x, 60));
   }
   double step = lw_nice_step(2 * most, 6);
   f.y1 = step * ceil(most / step - 1e-9);
@@ -256,9 +277,14 @@ static void change_panel(lw_canvas *c, const lw_plot_lines *plot, double top, do
   cairo_line_to(c->cr, f.right, lw_frame_y(&f, 0));
   cairo_stroke(c->cr);
   lw_canvas_outline(c, &f);
-  pen_of(c, true);
-  cairo_set_dash(c->cr, NULL, 0, 0);
+  pen_of(c, LINE_CHANGED);
+  if (!plot->after) cairo_set_dash(c->cr, NULL, 0, 0);
   curve(c, &f, plot, plot->original, change);
+  if (plot->after) {
+    pen_of(c, LINE_AFTER);
+    curve(c, &f, plot, plot->original, left_over);
+    cairo_set_dash(c->cr, NULL, 0, 0);
+  }
   lw_canvas_text(c, 11, true, LW_TINT_TEXT, LW_ALIGN_LEFT, 12, top - 21,
                  "Change, % (+ leaner, \xE2\x88\x92 richer)");
 }
@@ -369,7 +395,7 @@ static void circuit_legend(lw_canvas *c, const shares *s, double y) {
 }
 
 static void circuit_panel(lw_canvas *c, const lw_plot_lines *plot, double top, double height) {
-  const lw_map *m = plot->changed ? plot->changed : plot->original;
+  const lw_map *m = plot->after ? plot->after : plot->changed ? plot->changed : plot->original;
   lw_frame f = frame_at(top, height, plot);
   static const shares none;
   shares s = none;
@@ -394,8 +420,9 @@ static void circuit_panel(lw_canvas *c, const lw_plot_lines *plot, double top, d
   }
   lw_canvas_outline(c, &f);
   lw_canvas_text(c, 11, true, LW_TINT_TEXT, LW_ALIGN_LEFT, 12, top - 21,
-                 plot->changed ? "Where the fuel comes from, %, changed"
-                               : "Where the fuel comes from, %");
+                 plot->after     ? "Where the fuel comes from, %, rejetted"
+                 : plot->changed ? "Where the fuel comes from, %, changed"
+                                 : "Where the fuel comes from, %");
   const char *hatched = gap_words(plot);
   if (hatched) {
     lw_canvas_text(c, 9.5, false, LW_TINT_SOFT, LW_ALIGN_LEFT, LEFT, f.bottom + 17, hatched);

@@ -104,7 +104,7 @@ static drawn draw_map(const made *m, const char *title, lw_plot_form form) {
 static drawn draw_line(const made *a, const made *b, lw_plot_form form) {
   drawn d;
   lw_error error = {0};
-  lw_plot_lines lines = {"line", NULL, &a->map, b ? &b->map : NULL};
+  lw_plot_lines lines = {"line", NULL, &a->map, b ? &b->map : NULL, NULL};
   begin(&d);
   assert_int_equal(lw_plot_line(&lines, form, d.path, &error), LW_OK);
   slurp(&d);
@@ -236,7 +236,7 @@ static void nothing_to_draw_is_said(void **state) {
     lose(&line, i);
   assert_int_equal(lw_plot_map("t", NULL, &m.map, LW_PLOT_SVG, "/dev/null", &error), LW_BAD_INPUT);
   HOLDS(error.text, "no point converged");
-  lw_plot_lines lines = {"t", NULL, &line.map, NULL};
+  lw_plot_lines lines = {"t", NULL, &line.map, NULL, NULL};
   assert_int_equal(lw_plot_line(&lines, LW_PLOT_PNG, "/dev/null", &error), LW_BAD_INPUT);
   HOLDS(error.text, "too few points converged");
   make(&m);
