@@ -57,7 +57,8 @@ typedef struct lw_maneuver {
 /* Neutral: floored for `hold` s (about 0.3 is a blip), then let go. Followed for 10 s. */
 lw_status lw_run_blip(lw_arena *arena, lw_motion *motion, double hold, lw_maneuver *out,
                       lw_error *error) LW_MUST_USE;
-/* On an engine dynamometer at `speed`: the throttle goes from one place to another in `within` s. */
+/* On an engine dynamometer at `speed`: the throttle goes from one place to another in `within`
+   s. */
 lw_status lw_run_tip(lw_arena *arena, lw_motion *motion, double speed, double from, double to,
                      double within, lw_maneuver *out, lw_error *error) LW_MUST_USE;
 /* Neutral: held at `speed`, then the foot comes off at once. distributor_fall is counted to `set`
@@ -71,8 +72,9 @@ lw_status lw_run_pump_shot(lw_arena *arena, lw_motion *motion, double within, lw
    that lets the fast-idle cam turn, for `seconds`. */
 lw_status lw_run_warm_up(lw_arena *arena, lw_motion *motion, double temperature, double seconds,
                          lw_maneuver *out, lw_error *error) LW_MUST_USE;
-/* Warm idle, loaded by `load` N m at the crankshaft until it stalls (10 s at most); the load is taken
-   off, and it is cranked until it runs again (10 s at most). started is counted from the crank. */
+/* Warm idle, loaded by `load` N m at the crankshaft until it stalls (10 s at most); the load is
+   taken off, and it is cranked until it runs again (10 s at most). started is counted from the
+   crank. */
 lw_status lw_run_stall(lw_arena *arena, lw_motion *motion, double load, lw_maneuver *out,
                        lw_error *error) LW_MUST_USE;
 

@@ -1,8 +1,9 @@
 /* motion_internal.h - what the files of the car in time share. Private to this floor.
 **
-** The states are integrated together by CVODE. Some of them the carburetor's network feels (manifold
-** pressure, plates, fuel level, what lags); the others it does not, so that their slopes need no
-** network: lw_motion_rates can be asked with the network, or network and burning, kept.
+** The states are integrated together by CVODE. Some of them the carburetor's network feels
+** (manifold pressure, plates, fuel level, what lags); the others it does not, so that their
+** slopes need no network: lw_motion_rates can be asked with the network, or network and burning,
+** kept.
 */
 #ifndef LW_MOTION_INTERNAL_H
 #define LW_MOTION_INTERNAL_H

@@ -299,7 +299,8 @@ lw_status lw_run_warm_up(lw_arena *arena, lw_motion *m, double temperature, doub
   lw_motion_cold(m, temperature);
   look(&r);
   double started = crank(&r), every = fmax(0.25, seconds / 3000), fast = NAN;
-  for (double left = seconds; left > 0 && r.status == LW_OK; left -= 20) {
+  long rounds = lround(ceil(seconds / 20));
+  for (long i = 0; i < rounds && r.status == LW_OK; i++) {
     go(&r, 10, every);
     if (!(fast == fast)) fast = m->y[ST_SPEED];
     go(&r, 9.2, every);

@@ -29,10 +29,10 @@ static double wall(const double *y) {
   return fmax(y[ST_COOLANT], fmin(y[ST_THERMOSTAT], 355));
 }
 
-/* Aquino's x-tau film (SAE 810494) with the constants fitted by Hendricks and Sorenson (SAE 900616),
-   pressure in bar, speed in thousands of rpm. Held to where they hold: over 2,500 rpm the fit's
-   pressure term would turn about, and no film would be left after an overrun. Colder walls wet more
-   and dry slower (ours). */
+/* Aquino's x-tau film (SAE 810494) with the constants fitted by Hendricks and Sorenson (SAE
+   900616), pressure in bar, speed in thousands of rpm. Held to where they hold: over 2,500 rpm the
+   fit's pressure term would turn about, and no film would be left after an overrun. Colder walls
+   wet more and dry slower (ours). */
 double lw_film_share(double manifold, double speed, double floor) {
   double n = lw_clamp(speed * 30 / LW_PI * 1e-3, 0.5, 4), p = lw_clamp(manifold * 1e-5, 0.3, 1);
   double warm = -0.277 * p - 0.055 * n + 0.68;
@@ -194,7 +194,8 @@ static bool solve_network(lw_motion *m, const double *y) {
                   .valve = y[ST_VALVE],
                   .power = y[ST_POWER],
                   .diaphragm = fmin(y[ST_DIAPHRAGM], n->throttle)};
-  if (m->solved && memcmp(&in, &m->inputs, sizeof in) == 0) return true;
+  double moved[LW_INPUTS];
+  if (m->solved && apart(&in, &m->inputs, moved) == 0) return true;
   lw_held held = {in.manifold, lw_clamp(in.valve, 0, 1), lw_clamp(in.power, 0, 1),
                   lw_clamp(in.diaphragm, 0, 1)};
   lw_setting setting = {.throttle = in.throttle,
@@ -302,7 +303,6 @@ static void drive(lw_motion *m, const double *y, double *road_slope) {
   double speed = y[ST_SPEED], road = y[ST_ROAD], taken = 0, pull = 0;
   if (c->gear > 0 && c->gear <= v->gears) {
     double ratio = v->axle * v->gear[c->gear - 1], turbine = road / v->tire * ratio, out = 0;
-    taken = out = 0;
     if (m->engine.converter > 0) {
       taken = converter(m, speed, turbine, &out);
     } else {
@@ -324,8 +324,8 @@ static void drive(lw_motion *m, const double *y, double *road_slope) {
 
 /* ---- devices ---- */
 
-/* Flow of a jet for each m2: as the root of the pressure, in proportion to it under `low` Pa, so that
-   a plunger comes to rest without rattling. */
+/* Flow of a jet for each m2: as the root of the pressure, in proportion to it under `low` Pa, so
+   that a plunger comes to rest without rattling. */
 static double jet(double rho, double pressure, double low) {
   return sqrt(2 * rho / (pressure + low)) * pressure;
 }
@@ -373,8 +373,9 @@ static void manifold(lw_motion *m, const double *y, double *r) {
   r[ST_BURNED] = fmax(r[ST_FUEL_OUT] - n->burned.hc, 0);
 }
 
-/* The throttle spring presses the plunger in, at an even pace set by its bleed; free, it follows the
-   lever out. Rounded over a hundredth of its travel, so that it neither bounces nor chatters. */
+/* The throttle spring presses the plunger in, at an even pace set by its bleed; free, it follows
+   the lever out. Rounded over a hundredth of its travel, so that it neither bounces nor
+   chatters. */
 static double dashpot(const lw_motion *m, double at) {
   const lw_devices *d = &m->devices;
   const double out = 0.08; /* s to spring out */

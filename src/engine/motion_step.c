@@ -2,12 +2,12 @@
 **
 ** Backward differentiation with Newton's method, events by root finding. The system is stiff at
 ** times (a manifold behind a wide open throttle fills in a millisecond or two, a clutch bites as
-** fast), most of the time it is not. Newton's matrix is made by differences, but those states that
-** the network does not feel, or feels slowly, are moved with network and burning kept, which costs
-** next to nothing: only the manifold's air (and for each side) is moved with all, with
-** what moves in it just now, and what changes torque at once with the burning. What is neglected so only slows Newton's method down, it does not change the answer.
-** Rows of sums are made from the same numbers as those of what they sum, so that air and fuel are
-** conserved to the last digits.
+** fast), most of the time it is not. Newton's matrix is made by differences. Moving a state that
+** the network does not feel, or feels slowly, keeps network and burning, which costs next to
+** nothing; the manifold's air, and what moves in the network just now, is moved with all; what
+** changes torque at once, with the burning. What is neglected so slows Newton's method down and
+** does not change the answer. Rows of sums are made from the same numbers as those of what they
+** sum, so that air and fuel are conserved to the last digits.
 */
 #include "motion_internal.h"
 
@@ -46,8 +46,8 @@ static bool moving(double share) {
   return share > 0.001 && share < 0.999;
 }
 
-/* What must be evaluated anew when a state is moved: the network for those that it answers by moving
-   them, so that they chase each other. */
+/* What must be evaluated anew when a state is moved: the network for those that it answers by
+   moving them, so that they chase each other. */
 static lw_anew felt_by(const lw_motion *m, const double *y, int state) {
   if (state >= ST_AIR && state < ST_AIR + LW_SIDES) return ANEW_ALL;
   if (state >= ST_FUEL && state < ST_FUEL + LW_SIDES) return ANEW_BURNING;

@@ -271,8 +271,8 @@ static void snap_acceleration_swings_the_vacuum_gauge(void **state) {
            names[i], m.vacuum_before / in_hg, m.vacuum_least / in_hg, m.vacuum_most / in_hg,
            m.points[m.count - 1].vacuum / in_hg, m.speed_most / rpm);
     assert_false(m.stalled);
-    /* Army Ordnance course OD1001 p. 87 (as read in the references): snapped open the gauge falls to
-       about 2 inHg and swings to about 25 when released; common practice says over 21 */
+    /* Army Ordnance course OD1001 p. 87 (as read in the references): snapped open the gauge falls
+       to about 2 inHg and swings to about 25 when released; common practice says over 21 */
     assert_true(m.vacuum_least < 3 * in_hg);
     assert_true(m.vacuum_most > 21 * in_hg && m.vacuum_most < 27 * in_hg);
     NEAR(m.points[m.count - 1].vacuum / m.vacuum_before, 1, 0.02);
