@@ -22,6 +22,10 @@ int cmd_watch(int argc, char **argv);
 int cmd_drive(int argc, char **argv);
 int cmd_rejet(int argc, char **argv);
 
+/* `idle JOB`: whether this file is a job, and the next move of it. */
+bool cmd_idle_is_job(const char *path);
+int cmd_idle_job(const char *path, bool json);
+
 /* `card --complete FILE`, `card --families`. */
 int cmd_complete(const char *path, bool json);
 int cmd_families(void);

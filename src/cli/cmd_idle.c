@@ -10,10 +10,13 @@
 #include <string.h>
 
 static const char usage[] =
-    "Usage: leanward idle [OPTION]... CARD [EDIT]...\n"
-    "How this engine idles with each of its screws turned: speed, vacuum and exhaust\n"
-    "gas, the other screws left as the card has them. An EDIT changes the car first, as\n"
-    "in `leanward try`: \"vacuum leak=2 mm\", \"cylinder=3 dead\", \"timing=-5 deg\".\n\n"
+    "Usage: leanward idle [--json] JOB\n"
+    "       leanward idle [OPTION]... CARD [EDIT]...\n"
+    "With a job: which screw to turn next, which way and how far, and what the analyzer\n"
+    "should then show; or that the idle is set; or what prevents it.\n"
+    "With a card: how this engine idles with each of its screws turned: speed, vacuum\n"
+    "and exhaust gas, the other screws left as the card has them. An EDIT changes the car\n"
+    "first, as in `leanward try`: \"vacuum leak=2 mm\", \"cylinder=3 dead\".\n\n"
     "  --drive            an automatic in drive, the car standing\n"
     "  --hold-speed       keep the idle speed with the speed screw meanwhile, as in\n"
     "                     setting an idle; else the speed screw is left alone\n"
@@ -282,6 +285,8 @@ int cmd_idle(int argc, char **argv) {
   if (r.json && r.csv && strcmp(r.csv, "-") == 0) {
     return cli_usage("idle", "--json and --csv on standard output do not go together");
   }
+  if (optind + 1 == argc && cmd_idle_is_job(argv[optind]))
+    return cmd_idle_job(argv[optind], r.json);
   lw_error error = {0};
   cli_twin t;
   int code = cli_twin_open(&t, argv[optind], &error) == LW_OK

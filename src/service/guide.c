@@ -204,6 +204,7 @@ static void add_speed(plan *p, double from, double to) {
   bool left = p->car->twin->card->carburetor.speed_thread == LW_THREAD_LEFT;
   char by[48];
   double shown = lw_dim_shown(LW_SPIN, LW_SHOP, p->goal->speed);
+  turns = finest * floor(turns / finest + 0.5);
   if (p->out->move_count >= LW_MOVES_MOST) return;
   lw_screw_move *m = &p->out->moves[p->out->move_count++];
   *m = (lw_screw_move){.screw = "speed screw", .from = LW_NONE, .to = LW_NONE};
@@ -332,12 +333,33 @@ static lw_status move_on(plan *p, double turns, lw_error *error) {
   return sum_up(p, error);
 }
 
+/* With CO left over there is no oxygen left over for long: CO and CO2 together then make up some
+   14 %. Less is outside air in the sample, or a cylinder that does not burn (docs/physics.md). */
+static bool diluted(const plan *p) {
+  double co = p->newest->x[LW_SEE_CO], co2 = p->newest->x[LW_SEE_CO2];
+  return lw_known(co2) && co > 0.003 && co + co2 < 0.12;
+}
+
+static lw_status say_diluted(plan *p, lw_error *error) {
+  double sum = p->newest->x[LW_SEE_CO] + p->newest->x[LW_SEE_CO2];
+  p->out->state = LW_GUIDE_WAIT;
+  p->out->words = lw_arena_print(
+      p->arena,
+      "CO and CO2 make only %.1f %%: outside air in the sample, or a cylinder that does not burn; "
+      "put "
+      "the probe deeper, mend the exhaust, short the plugs in turn, then read again before turning "
+      "a screw",
+      100 * sum);
+  return p->out->words ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
+}
+
 static lw_status decide(plan *p, lw_error *error) {
   enum { LONG_ENOUGH = 8 };
   double turns = 0;
   if (!lw_known(p->newest->x[LW_SEE_CO])) {
     return lw_fail(error, LW_BAD_INPUT, "the newest idle reading has no CO; read it first");
   }
+  if (diluted(p)) return say_diluted(p, error);
   if (speed_right(p) && co_right(p) && hc_right(p)) return say_set(p, error);
   if (p->screw_count == 0) {
     if (!co_right(p)) return say_cannot(p, "this unit has no mixture screw to turn", error);
