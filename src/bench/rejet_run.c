@@ -16,8 +16,9 @@ enum { ROUGH_EACH = 7, THROTTLES = 9, SPEEDS = 12, SCREW_STEPS = 12 };
 
 static const double lost_error = 0.3; /* what a point without mixture counts in the search */
 static const double idle_near = 2e-4; /* of lambda, where the search stops turning screws */
-static const double co_near = 0.01;   /* of the CO that is wanted */
-static const double band_edge = 0.1;  /* of the CO band: how far inside it a screw is set */
+static const double co_near = 0.01;   /* of the CO that is wanted, or as near in lambda: */
+static const double lambda_near = 1e-3;
+static const double band_edge = 0.1; /* of the CO band: how far inside it a screw is set */
 
 /* ---- goals ---- */
 
@@ -311,7 +312,7 @@ double lw_fit_cost(const lw_rejet_fit *fit) {
 
 /* ---- a choice for good ---- */
 
-static bool add_edit(lw_rejet_task *t, lw_proposal *p, const char *name, lw_dim dim, bool sign,
+static bool add_edit(lw_arena *arena, lw_proposal *p, const char *name, lw_dim dim, bool sign,
                      double si) {
   static const struct {
     lw_dim dim;
@@ -325,71 +326,74 @@ static bool add_edit(lw_rejet_task *t, lw_proposal *p, const char *name, lw_dim 
   while (forms[i].dim != dim)
     i++;
   if (p->edit_count == LW_REJET_EDITS_MOST) return false;
-  p->edits[p->edit_count] = lw_arena_print(t->arena, sign ? "%s=%+.*f %s" : "%s=%.*f %s", name,
+  p->edits[p->edit_count] = lw_arena_print(arena, sign ? "%s=%+.*f %s" : "%s=%.*f %s", name,
                                            forms[i].decimals, si * forms[i].scale, forms[i].unit);
   return p->edits[p->edit_count++] != NULL;
 }
 
-static bool add_change(lw_rejet_task *t, lw_proposal *p, const char *name, lw_dim dim, double from,
+static bool add_change(lw_arena *arena, lw_proposal *p, const char *name, lw_dim dim, double from,
                        double to, int part) {
   if (p->change_count == LW_REJET_CHANGES_MOST) return false;
-  const char *own = lw_arena_print(t->arena, "%s", name);
+  const char *own = lw_arena_print(arena, "%s", name);
   p->changes[p->change_count++] = (lw_rejet_change){own, dim, from, to, part};
   return own != NULL;
 }
 
-static bool say_rod(lw_rejet_task *t, lw_proposal *p, const lw_knob *k, bool power, double from,
+static bool say_rod(lw_arena *arena, lw_proposal *p, const lw_knob *k, bool power, double from,
                     double to) {
   char name[48];
   snprintf(name, sizeof name, "%srod %s step", k->secondary ? "secondary " : "",
            power ? "power" : "economy");
-  return from == to || (add_change(t, p, name, LW_LENGTH, from, to, k->part) &&
-                        add_edit(t, p, name, LW_LENGTH, false, to));
+  return from == to || (add_change(arena, p, name, LW_LENGTH, from, to, k->part) &&
+                        add_edit(arena, p, name, LW_LENGTH, false, to));
 }
 
-static bool say_knob(lw_rejet_task *t, lw_proposal *p, const lw_knob *k, int i) {
-  const lw_carburetor_card *c = &t->changed->twin->card->carburetor;
+static bool say_knob(lw_arena *arena, const lw_carburetor_card *c, lw_proposal *p, const lw_knob *k,
+                     int i) {
   double from = k->size[k->now], to = k->size[i];
   switch (k->kind) {
   case LW_KNOB_ROD:
-    return say_rod(t, p, k, false, from, to) &&
-           say_rod(t, p, k, true, k->second[k->now], k->second[i]);
+    return say_rod(arena, p, k, false, from, to) &&
+           say_rod(arena, p, k, true, k->second[k->now], k->second[i]);
   case LW_KNOB_VALVE:
-    return add_change(t, p, k->name, LW_PRESSURE, from, to, k->part) &&
-           add_edit(t, p, "power valve opens", LW_PRESSURE, false, to) &&
-           add_edit(t, p, "power valve closed", LW_PRESSURE, false, c->power_closes + to - from);
+    return add_change(arena, p, k->name, LW_PRESSURE, from, to, k->part) &&
+           add_edit(arena, p, "power valve opens", LW_PRESSURE, false, to) &&
+           add_edit(arena, p, "power valve closed", LW_PRESSURE, false,
+                    c->power_closes + to - from);
   case LW_KNOB_FLOAT:
-    return add_change(t, p, k->name, LW_LENGTH, 0, to, k->part) &&
-           add_edit(t, p, "float level", LW_LENGTH, true, to);
+    return add_change(arena, p, k->name, LW_LENGTH, 0, to, k->part) &&
+           add_edit(arena, p, "float level", LW_LENGTH, true, to);
   default:
-    return add_change(t, p, k->name, LW_LENGTH, from, to, k->part) &&
-           add_edit(t, p, k->name, LW_LENGTH, false, to);
+    return add_change(arena, p, k->name, LW_LENGTH, from, to, k->part) &&
+           add_edit(arena, p, k->name, LW_LENGTH, false, to);
   }
 }
 
-static bool say_screws(lw_rejet_task *t, lw_proposal *p, double turn) {
-  const lw_list *list = &t->changed->twin->card->carburetor.screws;
+static bool say_screws(lw_arena *arena, const lw_list *list, lw_proposal *p, double turn) {
   const lw_screw_card *s = list->items;
   for (size_t i = 0; i < list->count && turn != 0; i++) {
     char name[96];
     if (s[i].kind == LW_SCREW_FIXED) continue;
     lw_edit_screw_name(name, sizeof name, &s[i]);
-    if (!add_edit(t, p, name, LW_TURNS, false, lw_edit_screw_now(&s[i]) + turn)) return false;
+    if (!add_edit(arena, p, name, LW_TURNS, false, lw_edit_screw_now(&s[i]) + turn)) return false;
   }
   return true;
 }
 
 /* The car with a choice and this turn, through the what-ifs a person would write. */
-static lw_status car_of(lw_rejet_task *t, lw_arena *arena, const lw_choice *choice, double turn,
-                        lw_proposal *p, lw_test_car **car) {
+static lw_status car_of(const lw_rejet_task *t, lw_arena *arena, const lw_choice *choice,
+                        double turn, lw_proposal *p, lw_test_car **car) {
+  const lw_carburetor_card *unit = &t->changed->twin->card->carburetor;
   p->change_count = p->edit_count = 0;
   bool good = true;
   for (int i = 0; i < t->knobs.count && good; i++) {
     const lw_knob *k = &t->knobs.knob[i];
-    if (choice->size[i] != k->now) good = say_knob(t, p, k, choice->size[i]);
+    if (choice->size[i] != k->now) good = say_knob(arena, unit, p, k, choice->size[i]);
   }
-  if (!good || !say_screws(t, p, turn))
-    return lw_fail(t->error, LW_NO_MEMORY, "no memory for this proposal");
+  if (!good || !say_screws(arena, &unit->screws, p, turn)) {
+    (void)lw_fail(t->error, LW_NO_MEMORY, "no memory for this proposal");
+    return LW_NO_MEMORY;
+  }
   return lw_test_car_what_if(arena, t->units, t->changed, p->edits, p->edit_count, car, t->error);
 }
 
@@ -399,18 +403,16 @@ static double rich_at(lw_rejet_task *t, const lw_choice *choice, double turn, lw
   lw_proposal scratch = {.labor = 0};
   lw_state state = {0};
   lw_running run = {0};
-  lw_arena *own = lw_arena_new(0), *arena = t->arena;
+  lw_arena *own = lw_arena_new(0);
   double rich = LW_NONE;
   idle->solved = false;
-  t->arena = own; /* the edits' words are needed no longer than the car */
   if (own && car_of(t, own, choice, turn, &scratch, &car) == LW_OK) {
     hold(t, car, &state, idle, &run);
     idle->turn = turn;
     if (idle->solved)
       rich = lw_known(t->co_wanted) ? log(fmax(idle->co, 1e-5) / t->co_wanted)
-                                    : log(t->spots[0].goal / idle->lambda) / co_near * idle_near;
+                                    : log(t->spots[0].goal / idle->lambda) * co_near / lambda_near;
   }
-  t->arena = arena;
   lw_arena_free(own);
   return rich;
 }

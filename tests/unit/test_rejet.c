@@ -238,6 +238,21 @@ static void idle_comes_back_into_the_band_or_says_why_not(void **state) {
   }
 }
 
+/* A mixture that is asked for at idle is set with the screws alone, on either kind of screw. */
+static void a_target_at_idle_is_set_with_the_screws(void **state) {
+  shop *s = *state;
+  static const char *const cards[] = {EIGHT, BLEED, RODS};
+  lw_rejet_ask ask = lw_rejet_ask_usual();
+  ask.parts_most = 0;
+  ask.lambda[LW_PLACE_IDLE] = 1.0;
+  for (size_t i = 0; i < 3; i++) {
+    const lw_rejet *r = ask_about(s, shop_car(s, cards[i]), "altitude=0 m", &ask);
+    assert_false(lw_known(r->co_wanted));
+    NEAR(r->proposals[0].idle.lambda, 1.0, 2e-3);
+    assert_false(r->proposals[0].idle.short_of_travel);
+  }
+}
+
 /* ---- sealed, kept, fitted ---- */
 
 static bool proposes(const lw_rejet *r, const char *part) {
@@ -394,6 +409,7 @@ int main(void) {
       SHOP_TEST(the_best_stands_first_and_fewer_parts_before_more),
       SHOP_TEST(no_parts_leaves_the_screws),
       SHOP_TEST(idle_comes_back_into_the_band_or_says_why_not),
+      SHOP_TEST(a_target_at_idle_is_set_with_the_screws),
       SHOP_TEST(what_is_sealed_is_never_proposed),
       SHOP_TEST(what_is_kept_stays),
       SHOP_TEST(a_drawer_is_all_there_is),
