@@ -91,7 +91,7 @@ static void choke(lw_devices *d, const lw_card *card) {
   d->choke = c->kind != 1 && (c->kind > 1 || lw_range_known(c->vacuum_kick));
   d->choke_index = fmin(294, or (c->opens_at, 344) - 20);
   d->choke_open = or (c->opens_at, 344);
-  d->choke_spring = 700;
+  d->choke_spring = 900;
   d->choke_heat = or (c->heating_time, heat[c->kind >= 0 && c->kind <= 4 ? c->kind : 0]);
   d->choke_cool = 1200;
   d->choke_well = fmax(372, d->choke_open + 28);

@@ -287,7 +287,7 @@ static double crank(run *r) {
   for (int i = 0; i < 100 && r->status == LW_OK && !r->motion->running; i++)
     go(r, 0.1, 0.1);
   double took = r->motion->running ? lw_motion_time(r->motion) - since : NAN;
-  go(r, 0.2, 0.1); /* a hand lets go a moment later */
+  go(r, 0.7, 0.1); /* a hand lets go when it runs evenly */
   key(r, false);
   return took;
 }
