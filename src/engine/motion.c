@@ -191,8 +191,10 @@ lw_status lw_motion_idle(lw_motion *m, lw_error *error) {
   lw_running run;
   lw_state state = {0};
   rest(m);
+  lw_surroundings warm = m->around;
+  warm.coolant = 355;
   lw_status status =
-      lw_engine_idle(&m->engine, m->origin, &m->around, 0, LW_LOAD_NONE, &state, &run, error);
+      lw_engine_idle(&m->engine, m->origin, &warm, 0, LW_LOAD_NONE, &state, &run, error);
   if (status != LW_OK) return status;
   if (run.stalled) return lw_fail(error, LW_NO_CONVERGENCE, "this engine does not idle");
   warm_states(m, &run);
