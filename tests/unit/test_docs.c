@@ -3,6 +3,7 @@
 #include "check.h"
 
 #include "leanward/card.h"
+#include "leanward/rejet.h"
 
 #include <stdlib.h>
 
@@ -31,8 +32,7 @@ static void check_section(const char *text, const char *mark, const lw_table *ta
   snprintf(want, PAGE_MOST, "<!-- %s -->\n", mark);
   lw_table_reference(table, add, want);
   add(want, "<!-- end -->\n");
-  if (!strstr(text, want))
-    fail_msg("docs/files.md: run tools/docs after changing the keys (%s)", mark);
+  if (!strstr(text, want)) fail_msg("run tools/docs after changing the keys (%s)", mark);
   free(want);
 }
 
@@ -44,9 +44,17 @@ static void files_page_lists_the_keys_of_the_tables(void **state) {
   free(text);
 }
 
+static void rejet_page_lists_the_keys_of_a_drawer(void **state) {
+  (void)state;
+  char *text = page("rejet.md");
+  check_section(text, "drawer keys", lw_drawer_table());
+  free(text);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(files_page_lists_the_keys_of_the_tables),
+      cmocka_unit_test(rejet_page_lists_the_keys_of_a_drawer),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
