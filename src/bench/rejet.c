@@ -153,6 +153,8 @@ static lw_status propose(lw_rejet_task *t, lw_rejet *r) {
   if (status != LW_OK) return status;
   r->nothing_to_do = r->nothing.fit.furthest <= LW_REJET_NOTHING && !r->nothing.fit.lost;
   size_t count = r->nothing_to_do ? 0 : lw_rejet_search(t, found, LW_REJET_PROPOSALS);
+  if (!r->nothing_to_do && !count) /* the screws alone are always an answer */
+    return lw_fail(t->error, LW_NO_MEMORY, "no memory to look through the drawer");
   for (size_t i = 0; i < count && status == LW_OK; i++)
     status = lw_proposal_settle(t, &found[i], true, &list[i]);
   if (status != LW_OK) return status;

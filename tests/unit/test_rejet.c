@@ -397,6 +397,32 @@ static void targets_are_aimed_at(void **state) {
       LW_BAD_INPUT);
 }
 
+/* ---- memory ---- */
+
+static void memory_that_runs_out_ends_in_a_clean_error(void **state) {
+  shop *s = *state;
+  const lw_test_car *car = shop_car(s, SIX);
+  const char *edit = "fuel=E10";
+  lw_rejet_ask ask = lw_rejet_ask_usual();
+  lw_status status = LW_NO_MEMORY;
+  size_t refusals = 0;
+  ask.parts_most = 1;
+  for (size_t limit = 1000; status != LW_OK; limit += limit / 4) {
+    lw_arena *small = lw_arena_new(limit);
+    lw_rejet *r = NULL;
+    assert_non_null(small);
+    status = lw_rejet_run(small, s->units, car, &edit, 1, &ask, &r, &s->error);
+    if (status != LW_OK) {
+      assert_int_equal(status, LW_NO_MEMORY);
+      assert_null(r);
+      refusals++;
+    }
+    lw_arena_free(small);
+    assert_true(limit < (size_t)64 << 20);
+  }
+  assert_true(refusals > 10);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
 #define SHOP_TEST(t) cmocka_unit_test_setup_teardown(t, shop_setup, shop_teardown)
@@ -417,6 +443,7 @@ int main(void) {
       SHOP_TEST(what_no_drawer_holds_is_refused),
       SHOP_TEST(sizes_that_cannot_be_are_passed_over),
       SHOP_TEST(targets_are_aimed_at),
+      SHOP_TEST(memory_that_runs_out_ends_in_a_clean_error),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
