@@ -63,22 +63,25 @@ const char *lw_cause_remedy(lw_cause_id cause);
 /* ---- Findings beside the gases ---------------------------------------------------------------- */
 
 typedef struct lw_findings {
-  double timing;           /* rad: initial timing with the hose plugged; NaN: not taken */
-  double weakest;          /* compression of the weakest cylinder over the median; NaN */
-  int weakest_cylinder;    /* from 1; 0: not known */
-  lw_leak_test leak_test;  /* spray or propane around the manifold */
-  lw_choke_state choke;    /* as looked at */
-  lw_needle needle;        /* of the vacuum gauge at idle */
-  double fall_time;        /* s, distributor vacuum after the throttle is let go; NaN */
+  double timing;          /* rad: initial timing with the hose plugged; NaN: not taken */
+  double weakest;         /* compression of the weakest cylinder over the median; NaN */
+  int weakest_cylinder;   /* from 1; 0: not known */
+  lw_leak_test leak_test; /* spray or propane around the manifold */
+  lw_choke_state choke;   /* as looked at */
+  lw_needle needle;       /* of the vacuum gauge at idle */
+  double fall_time;       /* s, distributor vacuum after the throttle is let go; NaN */
+  double fuel_high;       /* m the fuel stands over the card's level; NaN: not measured */
+  lw_fit advance;         /* whether the centrifugal advance was right */
+  double left_alone;      /* probability that nobody has turned screws since the idle was set; NaN */
 } lw_findings;
 lw_findings lw_findings_none(void);
 
 /* ---- The answer -------------------------------------------------------------------------------- */
 
 typedef struct lw_evidence {
-  const char *reading;  /* "CO at idle" */
+  const char *reading;               /* "CO at idle" */
   const char *read, *healthy, *with; /* in words, with units */
-  double tells;         /* how strongly it speaks for the cause against a sound car, natural log */
+  double tells; /* how strongly it speaks for the cause against a sound car, natural log */
 } lw_evidence;
 
 typedef struct lw_cause {
@@ -86,38 +89,75 @@ typedef struct lw_cause {
   const char *name;       /* "vacuum leak into all cylinders, about 2 mm" */
   const char *where;      /* "left side", "cylinder 3"; NULL */
   double probability;
-  double size;            /* most likely, in the unit of its what-if; NaN: none */
-  const char *edits[4];   /* what-ifs that make it on the twin */
+  double size;          /* most likely, in the unit of its what-if; NaN: none */
+  const char *edits[4]; /* what-ifs that make it on the twin */
   size_t edit_count;
   const lw_evidence *evidence; /* strongest first */
   size_t evidence_count;
 } lw_cause;
 
-/* A reading that would tell more. */
+/* A test that would tell more: a check with a plain answer, or one more reading. */
+enum { LW_TEST_FINDS = 4 };
 typedef struct lw_next_test {
   const char *name, *how; /* "gases at 2,500 rpm", what to do */
   double minutes;
-  double gain;            /* expected, natural log units */
-  const char *outcomes;   /* what each outcome would mean */
+  double gain;          /* expected, natural log units */
+  const char *outcomes; /* what each outcome would mean */
+  size_t find_count;    /* 0: a reading, to be weighed with the others */
+  struct {
+    lw_cause_id id;
+    double often; /* how often the check finds this cause when it is there */
+  } finds[LW_TEST_FINDS];
+  double falsely;   /* how often it finds something that is not there */
+  bool tells_which; /* the answer says which of finds; else only that there is something */
 } lw_next_test;
 
-typedef struct lw_diagnosis {
+/* Probability that a check ends so under a cause. answer: which of finds (0 when it does not tell
+   which); find_count: it finds nothing. */
+double lw_test_likelihood(const lw_next_test *test, size_t answer, lw_cause_id cause);
+
+typedef struct lw_diagnosis lw_diagnosis;
+
+/* What a job told: its readings as sights, its checks as findings. */
+enum { LW_LEFT_OUT_MOST = 16 };
+typedef struct lw_told {
+  lw_sight sights[LW_SIGHTS_MOST];
+  size_t count;
+  lw_findings findings;
+  const char *left_out[LW_LEFT_OUT_MOST]; /* "hunting: had not settled" */
+  size_t left_out_count;
+} lw_told;
+
+struct lw_diagnosis {
   const lw_cause *causes; /* most likely first, down to 0.5 % */
   size_t cause_count;
-  double by_id[LW_CAUSES]; /* probability that this cause is among what is wrong */
+  double by_id[LW_CAUSES];   /* probability that this cause is among what is wrong */
   const lw_next_test *tests; /* most telling for their effort first */
   size_t test_count;
-  const char *summary;    /* one sentence */
-  bool tie;               /* the readings do not tell the first causes apart */
+  const char *summary; /* one sentence */
+  bool tie;            /* the readings do not tell the first causes apart */
+  bool found;          /* something is wrong, more likely than not */
+  bool unseen[LW_CAUSES]; /* these readings would not show it: not weighed */
+  bool open[LW_UNKNOWNS]; /* what differs from car to car and these readings say nothing of */
   int runs;               /* cars tried */
-} lw_diagnosis;
+  const char *unit;       /* the unit does not belong on this car: why; NULL: it does, or unknown */
+  const lw_told *told;    /* lw_causes_of: what was weighed and left out; else NULL */
+};
 
 /* Weigh all causes. sights: at least one. */
 lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *car,
                          const lw_sight *sights, size_t count, const lw_findings *findings,
                          lw_diagnosis **out, lw_error *error) LW_MUST_USE;
 
-/* Sights and findings of a job's readings; how many sights were made. */
-size_t lw_sights_from(const lw_work *work, lw_sight *sights, lw_findings *findings);
+/* Sights and findings of a job's readings and checks. Readings that had not settled or are void are
+   left out; of too many, the first and the newest are kept. Texts in arena. */
+void lw_sights_from(lw_arena *arena, const lw_work *work, lw_told *told);
+
+/* Weigh the causes of a job: its card's car in its weather, on its fuel; the fitted unit's card when
+   that is another one. LW_BAD_INPUT, in words, when there is no card that can be run. */
+lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, lw_diagnosis **out,
+                       lw_error *error) LW_MUST_USE;
+/* Whether that adds something to a worked job: outside its limits, not fit, or no setting in reach. */
+bool lw_causes_worth(const lw_work *work);
 
 #endif

@@ -48,7 +48,10 @@ typedef struct lw_sight {
     const char *name; /* as on the card */
     double turns;
   } screws[LW_SIGHT_SCREWS]; /* the others stand as on the card, if at all (screws_known) */
+  double screw_u;            /* of the fuel, for what the positions may be off; 0: a usual one */
   bool screws_known;         /* false: nobody counted; the mixture may be set anywhere */
+  bool held;                 /* the throttle was held: where the idle stop stands tells nothing */
+  bool stop_as_first;        /* the speed screw stands as at the first idle of these sights */
   double x[LW_CHANNELS];     /* NaN: not read. Pa, mole fractions, rad */
   double u[LW_CHANNELS];     /* standard uncertainty of the instrument */
 } lw_sight;
@@ -56,27 +59,27 @@ typedef struct lw_sight {
 /* ---- What differs from car to car ------------------------------------------------------------ */
 
 #define LW_UNKNOWN_LIST(X)                                                                         \
-  X(LW_UNKNOWN_IDLE_MIXTURE, "idle mixture", 0.05)   /* of the fuel, logarithm */                  \
-  X(LW_UNKNOWN_MAIN_MIXTURE, "main mixture", 0.035)  /* the same */                                \
+  X(LW_UNKNOWN_IDLE_MIXTURE, "idle mixture", 0.035)  /* of the fuel, logarithm */                  \
+  X(LW_UNKNOWN_MAIN_MIXTURE, "main mixture", 0.045)  /* the same */                                \
   X(LW_UNKNOWN_SIDES, "mixture between sides", 0.03) /* the same, left against right */            \
   X(LW_UNKNOWN_FRICTION, "friction", 0.12)           /* logarithm */                               \
   X(LW_UNKNOWN_OVERLAP, "valve overlap", 0.4)        /* logarithm */                               \
   X(LW_UNKNOWN_SPREAD, "distribution", 0.4)          /* logarithm */                               \
   X(LW_UNKNOWN_HC, "unburned fuel", 0.3)             /* logarithm, of the reading */               \
-  X(LW_UNKNOWN_TIMING, "timing", 0.0262)             /* rad: 1.5 degrees */                        \
+  X(LW_UNKNOWN_TIMING, "timing", 0.0175)             /* rad: 1 degree */                           \
   X(LW_UNKNOWN_SAMPLE, "air in the sample", 0.9)     /* logarithm, of half a percent */            \
-  X(LW_UNKNOWN_CO_GAIN, "analyzer, CO", 0.03)        /* of the reading */                          \
-  X(LW_UNKNOWN_CO2_GAIN, "analyzer, CO2", 0.02)      /* of the reading */                          \
+  X(LW_UNKNOWN_CO_GAIN, "analyzer, CO", 0.025)       /* of the reading */                          \
+  X(LW_UNKNOWN_CO2_GAIN, "analyzer, CO2", 0.017)     /* of the reading */                          \
   X(LW_UNKNOWN_O2_ZERO, "analyzer, O2", 0.0010)      /* mole fraction */                           \
   X(LW_UNKNOWN_GAUGE, "vacuum gauge", 1000.0)        /* Pa */                                      \
   X(LW_UNKNOWN_DRAW, "breathing", 0.03)              /* of the air at the same vacuum */           \
-  X(LW_UNKNOWN_LEAN, "lean limit", 0.05)             /* of the leanest it fires on */
+  X(LW_UNKNOWN_LEAN, "lean limit", 0.045)            /* of the leanest it fires on */
 typedef enum lw_unknown {
 #define LW_UNKNOWN_ENUM(id, text, spread) id,
   LW_UNKNOWN_LIST(LW_UNKNOWN_ENUM)
 #undef LW_UNKNOWN_ENUM
       LW_UNKNOWNS,
-  LW_UNKNOWNS_MOST = LW_UNKNOWNS + LW_SIGHTS_MOST /* and where the screws stood at each sight */
+  LW_UNKNOWNS_MOST = LW_UNKNOWNS + LW_SIGHTS_MOST + 1 /* where the screws stood at each sight */
 } lw_unknown;
 const char *lw_unknown_text(lw_unknown unknown);
 
@@ -85,6 +88,7 @@ const char *lw_unknown_text(lw_unknown unknown);
 typedef struct lw_match {
   bool possible;                /* the car could be run at every sight */
   double evidence;              /* natural logarithm of the probability of the readings */
+  double turned;                /* the same if screws and stop were turned since it was set */
   double stray;                 /* the same if readings strayed four times as far as cars do */
   double misfit;                /* sum of squares of readings and unknowns over their spreads */
   size_t read;                  /* readings compared */
@@ -96,8 +100,39 @@ typedef struct lw_match {
   double throttle[LW_SIGHTS_MOST], lambda[LW_SIGHTS_MOST], misfire[LW_SIGHTS_MOST];
 } lw_match;
 
+/* One sight as the network gave it: burned anew as the unknowns change. */
+typedef struct lw_view {
+  lw_charge here, there; /* at the throttle that holds the speed, and further open */
+  double idle_share;     /* of the fuel that comes through idle and transfer */
+  double load;           /* N m */
+  double throttle, next; /* of here and there */
+  bool idle;
+} lw_view;
+
+/* How the idle was set when all was well: somebody once brought it to its card's speed and CO with
+   the screws as they were found. That binds the unknowns of a car that has come out of its setting
+   by itself, and not those of one whose screws were turned (evidence, turned). */
+typedef struct lw_before {
+  lw_engine engine; /* sound */
+  lw_view view;
+  double co, co_error; /* on the scale on which CO is compared */
+  double of_speed;     /* throttle against logarithm of the idle speed */
+  double enough;       /* evidence below which a car is hopeless: less work is put into it */
+} lw_before;
+
+/* The sound car with the screws of this sight at this speed (rad/s), set to a CO in this range
+   (mole fraction). possible false: it cannot be run so; before is then of no use. */
+lw_status lw_match_before(lw_units *units, const lw_test_car *car, const lw_sight *sight,
+                          double speed, lw_range co, lw_before *before, bool *possible,
+                          lw_error *error) LW_MUST_USE;
+
 /* Hold a car against sights. edits (may be 0) are done to it first, as in lw_test_car_what_if; then
-   each sight's screws. rough: only the prediction (seen, band, lambda), no fit: cheaper. */
+   each sight's screws. lw_match_run: without before. rough: only the prediction (seen, lambda), no fit:
+   cheaper. */
+lw_status lw_match_since(lw_units *units, const lw_test_car *car, const char *const *edits,
+                         size_t edit_count, const lw_sight *sights, size_t count,
+                         const lw_before *before, bool rough, lw_match *fit,
+                         lw_error *error) LW_MUST_USE;
 lw_status lw_match_run(lw_units *units, const lw_test_car *car, const char *const *edits,
                        size_t edit_count, const lw_sight *sights, size_t count, bool rough,
                        lw_match *fit, lw_error *error) LW_MUST_USE;

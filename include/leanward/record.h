@@ -9,6 +9,7 @@
 #ifndef LEANWARD_RECORD_H
 #define LEANWARD_RECORD_H
 
+#include "leanward/causes.h"
 #include "leanward/service.h"
 
 #include <jansson.h>
@@ -66,6 +67,7 @@ lw_status lw_case_read(lw_arena *arena, lw_units *units, const char *path, lw_ca
 /* A worked job, or one gas analysis, as a new JSON value the caller owns (json_decref). NULL when
    there is no memory. docs/json.md describes it. */
 json_t *lw_work_json(const lw_work *work);
+json_t *lw_causes_json(const lw_diagnosis *causes);
 json_t *lw_exhaust_json(const lw_sample *sample, const lw_exhaust *exhaust);
 
 /* ---- Handover sheet ------------------------------------------------------------------------- */

@@ -185,6 +185,7 @@ typedef struct lw_work {
   lw_verdict verdict; /* overall, newest readings: outside beats too close beats within */
   const char *verdict_words;
   lw_advice advice;
+  const struct lw_diagnosis *causes; /* set by who weighs them (causes.h); NULL: not weighed */
   const char *const *cautions;
   size_t caution_count;
   const char *const *gaps; /* what was not given and what that kept from being said */

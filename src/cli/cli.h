@@ -18,6 +18,7 @@ int cmd_limits(int argc, char **argv);
 int cmd_map(int argc, char **argv);
 int cmd_try(int argc, char **argv);
 int cmd_idle(int argc, char **argv);
+int cmd_causes(int argc, char **argv);
 int cmd_watch(int argc, char **argv);
 int cmd_drive(int argc, char **argv);
 int cmd_rejet(int argc, char **argv);

@@ -2,6 +2,8 @@
 #include "cli.h"
 #include "print_work.h"
 
+#include "leanward/causes.h"
+
 #include <getopt.h>
 #include <stdlib.h>
 #include <string.h>
@@ -83,6 +85,14 @@ static int finish(const job_options *o, const lw_case *given, const lw_work *wor
   return cli_finish("job", code);
 }
 
+/* What is likely wrong, where that adds something. A job is never the worse for it: NULL. */
+static const lw_diagnosis *causes_of(lw_arena *arena, lw_units *units, const lw_work *work) {
+  lw_diagnosis *causes = NULL;
+  if (!lw_causes_worth(work) || lw_causes_of(arena, units, work, &causes, NULL) != LW_OK)
+    return NULL;
+  return causes;
+}
+
 static int run(const job_options *o, lw_arena *arena, lw_units *units) {
   static const char *const sheets[] = {"%PDF-", NULL};
   lw_error error = {0};
@@ -93,7 +103,10 @@ static int run(const job_options *o, lw_arena *arena, lw_units *units) {
   if (status == LW_OK) {
     status = lw_job_work(arena, given.job, given.card, given.fitted, &work, &error);
   }
-  return status == LW_OK ? finish(o, &given, work) : cli_fail("job", &error);
+  if (status != LW_OK) return cli_fail("job", &error);
+  lw_work with = *work;
+  with.causes = causes_of(arena, units, work);
+  return finish(o, &given, &with);
 }
 
 static int read_options(int argc, char **argv, job_options *o) {

@@ -17,6 +17,7 @@ static const struct {
     {"try", cmd_try, "what a change does to the mixture over the whole range"},
     {"rejet", cmd_rejet, "which jets, rods, bleeds, screws bring the mixture back after a change"},
     {"idle", cmd_idle, "how the engine idles with each of its screws turned"},
+    {"causes", cmd_causes, "what is wrong, how that is known, and which test would tell more"},
     {"watch", cmd_watch, "what the needles do while the throttle moves"},
     {"drive", cmd_drive, "drive a speed schedule: emissions by mode, grams a mile, fuel"},
     {"jobs", cmd_jobs, "list, search, show, export and import the jobs that were saved"},

@@ -277,6 +277,10 @@ void print_work(const lw_work *w) {
   print_done(w);
   print_verdict(w);
   print_advice(w);
+  if (w->causes) {
+    heading("What is likely wrong");
+    print_causes_short(w->causes);
+  }
   if (w->gap_count) heading("What was not given");
   for (size_t i = 0; i < w->gap_count; i++)
     bullet(w->gaps[i]);

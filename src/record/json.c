@@ -486,6 +486,7 @@ json_t *lw_work_json(const lw_work *w) {
   put(&b, "verdict", verdict_word(w->verdict));
   put(&b, "verdict_words", text(w->verdict_words));
   put(&b, "advice", advice(&w->advice));
+  put(&b, "causes", w->causes ? lw_causes_json(w->causes) : json_null());
   put(&b, "cautions", texts(w->cautions, w->caution_count));
   put(&b, "gaps", texts(w->gaps, w->gap_count));
   return build_end(&b);

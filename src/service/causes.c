@@ -1,68 +1,13 @@
 /* causes.c - causes tried on the twin, weighed, and put in words.
 **
-** Rows below hold each cause's prior (how often it is met among cars brought for an idle that will
-** not set; ours) and the sizes it is tried in. A cause that a unit cannot have is refused by the
-** what-if and drops out.
+** Each cause is run in a few sizes, and where it stands among the likely ones in more between them,
+** until the integral over its size is good enough.
 */
 #include "causes_internal.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-static const char *const names[] = {
-#define NAME_OF(id, name) name,
-    LW_CAUSE_LIST(NAME_OF)
-#undef NAME_OF
-};
-
-const char *lw_cause_text(lw_cause_id cause) {
-  return cause < LW_CAUSES ? names[cause] : "cause";
-}
-
-/* @ is the size, # the cylinder. */
-static const cause_row rows[] = {
-    {LW_CAUSE_NONE, 0.26, NULL, NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_VACUUM_LEAK, 0.09, "vacuum leak=@ mm", NULL, NULL, {1.2, 1.8, 2.5, 3.3, 4.2}, 5, "mm"},
-    {LW_CAUSE_PORT_LEAK, 0.05, "vacuum leak=@ mm", "leak at cylinder=#", NULL,
-     {1.0, 1.5, 2.1, 2.8, 3.6}, 5, "mm"},
-    {LW_CAUSE_POWER_LEAK, 0.03, "power valve=leaking", NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_POWER_LEAK, 0.02, "power valve=stuck open", NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_POWER_SHUT, 0.01, "power valve=stuck shut", NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_FLOAT_HIGH, 0.04, "float level=+@ mm", NULL, NULL, {1.5, 2.5, 3.5, 4.5}, 4, "mm"},
-    {LW_CAUSE_FLOAT_LOW, 0.03, "float level=-@ mm", NULL, NULL, {2, 3.5, 5, 7}, 4, "mm"},
-    {LW_CAUSE_IDLE_FEED, 0.02, "idle feed=clogged @ %", NULL, NULL, {15, 25, 40, 60, 85}, 5, "%"},
-    {LW_CAUSE_IDLE_FEED, 0.015, "left idle feed=clogged @ %", NULL, "left", {25, 45, 70, 95}, 4, "%"},
-    {LW_CAUSE_IDLE_FEED, 0.015, "right idle feed=clogged @ %", NULL, "right", {25, 45, 70, 95}, 4,
-     "%"},
-    {LW_CAUSE_IDLE_BLEED, 0.02, "idle bleed=clogged @ %", NULL, NULL, {12, 25, 40, 60, 90}, 5, "%"},
-    {LW_CAUSE_IDLE_BLEED, 0.01, "left idle bleed=clogged @ %", NULL, "left", {20, 40, 65, 95}, 4, "%"},
-    {LW_CAUSE_IDLE_BLEED, 0.01, "right idle bleed=clogged @ %", NULL, "right", {20, 40, 65, 95}, 4,
-     "%"},
-    {LW_CAUSE_MAIN_RICH, 0.03, "main jet=worn @ %", NULL, NULL, {4, 7, 10}, 3, "%"},
-    {LW_CAUSE_MAIN_LEAN, 0.02, "main jet=clogged @ %", NULL, NULL, {10, 18, 28}, 3, "%"},
-    {LW_CAUSE_MAIN_BLEED, 0.02, "main bleed=clogged @ %", NULL, NULL, {40, 65, 90}, 3, "%"},
-    {LW_CAUSE_SHAFT, 0.03, "shaft wear=@ mm", NULL, NULL, {0.15, 0.25, 0.4}, 3, "mm"},
-    {LW_CAUSE_CHOKE, 0.04, "choke=@ %", NULL, NULL, {40, 52, 60, 66, 72, 78}, 6, "%"},
-    {LW_CAUSE_CLEANER, 0.02, "air cleaner=clogged @ %", NULL, NULL, {70, 82, 90}, 3, "%"},
-    {LW_CAUSE_SECONDARY, 0.02, "secondary=stuck open @ deg", NULL, NULL, {1.5, 3, 5}, 3, "deg"},
-    {LW_CAUSE_CHECK_VALVE, 0.02, "check valve=stuck open", NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_TIMING_LATE, 0.04, "timing=-@ deg", NULL, NULL, {4, 7, 10, 14}, 4, "deg"},
-    {LW_CAUSE_TIMING_EARLY, 0.03, "timing=+@ deg", NULL, NULL, {4, 7, 10, 14}, 4, "deg"},
-    {LW_CAUSE_ADVANCE, 0.02, "centrifugal advance=stuck", NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_VALVE_SET, 0.02, NULL, NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_WEAK, 0.03, "cylinder=# compression @ %", NULL, NULL, {45, 60, 70, 78}, 4, "%"},
-    {LW_CAUSE_MISFIRE, 0.05, "cylinder=# spark @ %", NULL, NULL, {0, 25, 40, 55}, 4, "%"},
-    {LW_CAUSE_SAMPLE_AIR, 0.05, "exhaust leak=@ %", NULL, NULL, {4, 7, 12, 20}, 4, "%"},
-    {LW_CAUSE_ANALYZER, 0.03, NULL, NULL, NULL, {0.75, 0.84, 1.16, 1.28}, 4, NULL},
-    {LW_CAUSE_FUEL, 0.02, "fuel=E@", NULL, NULL, {10, 15}, 2, NULL},
-};
-enum { ROWS = sizeof rows / sizeof rows[0] };
-
-const cause_row *lw_cause_rows(size_t *count) {
-  *count = ROWS;
-  return rows;
-}
 
 /* ---- one cause, one size ---- */
 
@@ -113,61 +58,23 @@ static lw_status run(inquiry *d, const trial *trials, size_t count, lw_match *ma
     sights = own;
   }
   d->runs++;
-  lw_status status =
-      lw_match_run(d->units, d->car, edits, n, sights, d->count, false, match, error);
-  if (status == LW_OK && !match->possible) match->evidence = -1e6;
+  lw_status status = lw_match_since(d->units, d->car, edits, n, sights, d->count,
+                                    d->before_known ? &d->before : NULL, false, match, error);
+  if (status == LW_OK && !match->possible) match->evidence = match->turned = -1e6;
+  if (status == LW_OK) d->before.enough = fmax(d->before.enough, match->evidence - 30);
   return status;
 }
 
-/* ---- findings ---- */
-
-static double normal(double x, double mean, double sd) {
-  double e = (x - mean) / sd;
-  return -0.5 * e * e - log(sd * 2.5066282746310002);
+static double log_add(double a, double b) {
+  double most = fmax(a, b);
+  if (!(most > -INFINITY)) return most;
+  return most + log(exp(a - most) + exp(b - most));
 }
 
-static bool leaks(lw_cause_id id) {
-  return id == LW_CAUSE_VACUUM_LEAK || id == LW_CAUSE_PORT_LEAK;
-}
-
-/* Logarithm of the probability of what was found beside the gases, under a cause of a size. How
-   often each finding is made is ours (docs/causes.md). */
-double lw_cause_findings(const lw_findings *f, lw_cause_id id, double size, double initial) {
-  const double degree = 0.017453292519943295;
-  double sum = 0;
-  if (lw_known(f->timing)) {
-    double off = id == LW_CAUSE_TIMING_LATE ? -size : id == LW_CAUSE_TIMING_EARLY ? size : 0;
-    sum += normal(f->timing / degree, initial / degree + off, 1.6);
-  }
-  if (lw_known(f->weakest)) {
-    double share = id == LW_CAUSE_WEAK ? size / 100 : 0.94;
-    sum += normal(fmin(f->weakest, 1), share, id == LW_CAUSE_WEAK ? 0.06 : 0.04);
-  }
-  if (f->leak_test == LW_LEAK_FOUND || f->leak_test == LW_LEAK_NONE) {
-    double found = leaks(id) ? 0.9 : id == LW_CAUSE_SHAFT ? 0.5 : 0.03;
-    sum += log(f->leak_test == LW_LEAK_FOUND ? found : 1 - found);
-  }
-  if (f->choke != LW_CHOKE_UNSAID) {
-    double shut = id == LW_CAUSE_CHOKE ? 0.92 : 0.02;
-    sum += log(f->choke == LW_CHOKE_OPEN ? 1 - shut : shut);
-  }
-  if (f->needle != LW_NEEDLE_UNSAID) {
-    bool one = id == LW_CAUSE_WEAK || id == LW_CAUSE_MISFIRE, port = id == LW_CAUSE_PORT_LEAK;
-    double steady = one ? 0.1 : port ? 0.4 : 0.75;
-    double regular = one ? 0.6 : port ? 0.25 : 0.05;
-    sum += log(f->needle == LW_NEEDLE_STEADY         ? steady
-               : f->needle == LW_NEEDLE_REGULAR_DROP ? regular
-                                                     : (1 - steady - regular) / 3);
-  }
-  if (lw_known(f->fall_time)) {
-    bool slow = id == LW_CAUSE_VALVE_SET;
-    sum += normal(log(fmax(f->fall_time, 0.05)), slow ? log(5) : log(1.3), slow ? 0.5 : 0.45);
-  }
-  return sum;
-}
-
-lw_findings lw_findings_none(void) {
-  return (lw_findings){.timing = LW_NONE, .weakest = LW_NONE, .fall_time = LW_NONE};
+/* Left as it was set, or turned since. */
+static double either(const inquiry *d, const lw_match *match) {
+  if (!d->before_known) return match->evidence;
+  return log_add(match->evidence + log(d->left_alone), match->turned + log(1 - d->left_alone));
 }
 
 /* ---- nothing wrong, or mis-set ---- */
@@ -177,7 +84,7 @@ static double well_set(const inquiry *d, double co) {
   lw_range want = d->car->twin->card->idle.co;
   double lo = lw_known(want.lo) ? want.lo : 0.005, hi = lw_known(want.hi) ? want.hi : 0.025;
   if (!lw_known(co)) return 0.5;
-  const double soft = 0.0025, slack = 0.006;
+  const double soft = 0.0007, slack = 0.002;
   double under = 1 / (1 + exp((lo - slack - co) / soft));
   double over = 1 / (1 + exp((co - hi - slack) / soft));
   return under * over;
@@ -194,25 +101,33 @@ static double apart(const inquiry *d) {
   return s->screw_count > 1 ? hi - lo : 0;
 }
 
+/* Logarithm of the probability that screws stand so far apart: when set they are turned alike, but
+   some set by ear (ours). */
+static double stand_even(const inquiry *d, bool unbalanced) {
+  const lw_sight *s = &d->sights[d->first_idle];
+  const double alike = 0.08, by_ear = 0.03, widest = 1.5;
+  double x = apart(d), bell = exp(-0.5 * x * x / (alike * alike)) / (alike * 1.25);
+  if (s->screw_count < 2 || !s->screws_known) return unbalanced ? -100 : 0;
+  if (unbalanced) return log(x > 0.3 ? 1 / (widest - 0.3) : 1e-9);
+  return log((1 - by_ear) * bell + by_ear / widest);
+}
+
+/* A sound car that is set, and one whose screws were turned since. */
 static void split_sound(inquiry *d, double log_weight) {
   const lw_sight *s = &d->sights[d->first_idle];
+  double turned = log_weight + d->sound.turned - either(d, &d->sound);
+  double even = stand_even(d, false), uneven = stand_even(d, true);
   double set = well_set(d, s->x[LW_SEE_CO]);
-  double skew = 1 / (1 + exp((0.4 - apart(d)) / 0.06));
   double mis_set = 0.20 / 0.26; /* prior of mis-set screws over that of a sound car */
-  d->weight[LW_CAUSE_NONE] = log_weight + log(fmax(set * (1 - skew), 1e-9));
-  d->weight[LW_CAUSE_SCREWS] = log_weight + log(fmax(mis_set * (1 - set) * (1 - skew), 1e-9));
-  d->weight[LW_CAUSE_UNBALANCED] = log_weight + log(fmax(mis_set * skew, 1e-9));
+  d->weight[LW_CAUSE_NONE] = log_weight + log(fmax(set, 1e-9));
+  d->weight[LW_CAUSE_SCREWS] = turned + log(fmax(mis_set * (1 - set), 1e-9));
+  d->weight[LW_CAUSE_UNBALANCED] = turned + log(0.4 * mis_set) + uneven - even;
 }
 
 /* ---- all of them ---- */
 
-static double log_add(double a, double b) {
-  double most = fmax(a, b);
-  if (!(most > -INFINITY)) return most;
-  return most + log(exp(a - most) + exp(b - most));
-}
-
-static void keep(inquiry *d, const trial *trials, size_t count, double weight, const lw_match *match) {
+static void keep(inquiry *d, const trial *trials, size_t count, double weight,
+                 const lw_match *match) {
   if (d->kept_count >= KEPT_MOST) return;
   kept *k = &d->kept[d->kept_count++];
   memcpy(k->trials, trials, count * sizeof *trials);
@@ -221,36 +136,155 @@ static void keep(inquiry *d, const trial *trials, size_t count, double weight, c
   k->match = *match;
 }
 
-/* One row over its sizes: its weight, and its best size kept. */
-static lw_status weigh_row(inquiry *d, const cause_row *row, lw_error *error) {
-  double total = -INFINITY, best = -INFINITY;
-  trial best_trial = {0};
-  lw_match best_match = {0};
+/* Whether a car shows itself other than a sound one by more than the instruments' band (95 %). */
+static bool shows(const inquiry *d, const lw_match *match) {
+  const double rpm = 0.10471975511965977, band = 20 * rpm;
+  for (size_t i = 0; i < d->count; i++) {
+    const lw_sight *s = &d->sights[i];
+    for (int k = 0; k < LW_CHANNELS; k++) {
+      double off = fabs(match->seen[i][k] - d->sound.seen[i][k]);
+      if (lw_known(s->x[k]) && off > 2 * (lw_known(s->u[k]) ? s->u[k] : 0)) return true;
+    }
+    if (!d->before_known || s->held || s->at != LW_AT_IDLE) continue;
+    double off = (match->throttle[i] - d->sound.throttle[i]) / d->before.of_speed;
+    if (fabs(off) > band / s->speed) return true;
+  }
+  return false;
+}
+
+static double findings(const inquiry *d, lw_cause_id id, double size) {
+  return lw_cause_findings(&d->findings, id, size, d->car->engine->spark.initial);
+}
+
+/* What was found is as likely as with a sound car: it tells nothing of this cause. */
+static bool found(const inquiry *d, lw_cause_id id, double size) {
+  return fabs(findings(d, id, size) - findings(d, LW_CAUSE_NONE, 0)) > 1e-9;
+}
+
+/* One size more; kept in order of size. LW_OK and no point more: nothing shows it. */
+static lw_status try_size(inquiry *d, standing_row *r, double size, lw_error *error) {
+  trial t;
+  lw_match match;
   int cylinder = d->findings.weakest_cylinder > 0 ? d->findings.weakest_cylinder : 1;
-  for (size_t i = 0; i < row->size_count; i++) {
-    trial t;
-    lw_match match;
-    edits_of(row, row->sizes[i], cylinder, &t);
-    lw_status status = run(d, &t, 1, &match, error);
-    if (status != LW_OK && row->id == LW_CAUSE_NONE) return status;
-    if (status != LW_OK) return LW_OK; /* this unit cannot have it */
-    double w = match.evidence +
-               lw_cause_findings(&d->findings, row->id, row->sizes[i], d->car->engine->spark.initial) +
-               log(row->prior / (double)row->size_count);
-    total = log_add(total, w);
-    if (!(w > best)) continue;
-    best = w;
-    best_trial = t;
-    best_match = match;
+  edits_of(r->row, size, cylinder, &t);
+  lw_status status = run(d, &t, 1, &match, error);
+  if (status != LW_OK) return status;
+  lw_cause_id id = r->row->id;
+  bool plain = id == LW_CAUSE_NONE || id == LW_CAUSE_ANALYZER;
+  if (match.possible && !plain && !found(d, id, size) && !shows(d, &match)) return LW_OK;
+  double w = either(d, &match) + findings(d, id, size);
+  size_t at = r->count++;
+  for (; at > 0 && r->size[at - 1] > size; at--) {
+    r->size[at] = r->size[at - 1];
+    r->weight[at] = r->weight[at - 1];
   }
-  if (row->id == LW_CAUSE_NONE) {
-    d->sound = best_match;
-    double findings =
-        lw_cause_findings(&d->findings, LW_CAUSE_NONE, 0, d->car->engine->spark.initial);
-    d->weight[LW_CAUSE_OTHER] = best_match.stray + findings + log(0.05);
-  }
-  keep(d, &best_trial, 1, total, &best_match);
+  r->size[at] = size;
+  r->weight[at] = w;
+  if (r->count > 1 && !(w > r->best)) return LW_OK;
+  r->best = w;
+  r->trial = t;
+  r->match = match;
   return LW_OK;
+}
+
+/* Mean of exp(weight) over the sizes, straight lines of the logarithm between them. */
+static double mean_over(const standing_row *r) {
+  if (r->count < 2) return r->count ? r->weight[0] : -INFINITY;
+  double sum = -INFINITY;
+  for (size_t i = 0; i + 1 < r->count; i++) {
+    double a = r->weight[i], b = r->weight[i + 1], lean = fabs(b - a);
+    double part = lean < 1e-6 ? 1 : -expm1(-lean) / lean;
+    sum = log_add(sum, fmax(a, b) + log(part * (r->size[i + 1] - r->size[i])));
+  }
+  return sum - log(r->size[r->count - 1] - r->size[0]);
+}
+
+/* The size at the top of the parabola through the best point and its neighbors; NaN: near enough to
+   one that was tried. */
+static double top_of(const standing_row *r) {
+  size_t k = 0;
+  for (size_t i = 1; i < r->count; i++)
+    k = r->weight[i] > r->weight[k] ? i : k;
+  if (r->count < 2) return LW_NONE;
+  double near = 0.2, x = LW_NONE;
+  if (k == 0 || k + 1 == r->count) { /* at an end: half way to its neighbor */
+    double next = r->size[k == 0 ? 1 : k - 1];
+    x = 0.6 * r->size[k] + 0.4 * next;
+  } else {
+    double h0 = r->size[k] - r->size[k - 1], h1 = r->size[k + 1] - r->size[k];
+    double s0 = (r->weight[k] - r->weight[k - 1]) / h0, s1 = (r->weight[k + 1] - r->weight[k]) / h1;
+    if (!(s0 - s1 > 1e-9)) return LW_NONE;
+    x = 0.5 * (r->size[k - 1] + r->size[k]) + s0 / (s0 - s1) * 0.5 * (h0 + h1);
+    x = fmin(fmax(x, r->size[k - 1] + 0.25 * h0), r->size[k + 1] - 0.25 * h1);
+    double by = x - r->size[k], gap = by > 0 ? h1 : h0;
+    if (fabs(by) < near * gap) x = r->size[k] + (h1 > h0 ? 0.4 * h1 : -0.4 * h0);
+  }
+  return x;
+}
+
+/* To so many digits. */
+double lw_cause_round(double x, int digits) {
+  double unit = x != 0 ? pow(10, floor(log10(fabs(x))) - digits + 1) : 1;
+  return unit * floor(x / unit + 0.5);
+}
+
+static double weight_of(const standing_row *r) {
+  return mean_over(r) + log(r->row->prior);
+}
+
+static lw_status weigh_row(inquiry *d, standing_row *r, lw_error *error) {
+  for (size_t i = 0; i < r->row->size_count; i++) {
+    lw_status status = try_size(d, r, r->row->sizes[i], error);
+    if (status != LW_OK) {
+      r->count = 0;
+      r->cannot = true; /* this unit cannot have it */
+      return r->row->id == LW_CAUSE_NONE ? status : LW_OK;
+    }
+    if (r->row->id == LW_CAUSE_NONE) d->sound = r->match;
+  }
+  return LW_OK;
+}
+
+/* More sizes for what stands among the likely. */
+static lw_status refine(inquiry *d, standing_row *r, double most, lw_error *error) {
+  enum { MORE = 3 };
+  for (int k = 0; k < MORE && weight_of(r) > most - 7 && r->count < SIZES_TRIED; k++) {
+    double x = top_of(r);
+    if (!lw_known(x)) return LW_OK;
+    x = lw_cause_round(x, 3);
+    size_t before = r->count;
+    lw_status status = try_size(d, r, x, error);
+    if (status != LW_OK || r->count == before) return status;
+  }
+  return LW_OK;
+}
+
+static lw_status weigh_rows(inquiry *d, lw_error *error) {
+  size_t count = 0;
+  double most = -INFINITY;
+  const cause_row *rows = lw_cause_rows(&count);
+  standing_row *list = lw_arena_array(d->arena, count, sizeof *list);
+  if (!list) return lw_fail(error, LW_NO_MEMORY, "no memory to weigh causes");
+  lw_status status = LW_OK;
+  for (size_t i = 0; i < count && status == LW_OK; i++) {
+    list[i].row = &rows[i];
+    if (!lw_cause_may(d->car, &rows[i])) continue;
+    status = weigh_row(d, &list[i], error);
+    if (list[i].count) most = fmax(most, weight_of(&list[i]));
+  }
+  for (size_t i = 0; i < count && status == LW_OK; i++) {
+    if (!list[i].count) continue;
+    status = refine(d, &list[i], most, error);
+    keep(d, &list[i].trial, 1, weight_of(&list[i]), &list[i].match);
+  }
+  for (size_t i = 0; i < count; i++) {
+    lw_cause_id id = rows[i].id;
+    d->seen[id] = d->seen[id] || list[i].count;
+    d->unseen[id] =
+        d->unseen[id] || (!list[i].count && !list[i].cannot && lw_cause_may(d->car, &rows[i]));
+  }
+  d->weight[LW_CAUSE_OTHER] = d->sound.stray + findings(d, LW_CAUSE_NONE, 0) + log(0.05);
+  return status;
 }
 
 /* The most likely single faults, two by two. */
@@ -273,14 +307,14 @@ static lw_status weigh_pairs(inquiry *d) {
       trial two[2] = {best[i]->trials[0], best[j]->trials[0]};
       lw_match match;
       if (two[0].row->id == two[1].row->id) continue;
-      if (leaks(two[0].row->id) && leaks(two[1].row->id)) continue;
+      if (lw_cause_leaks(two[0].row->id) && lw_cause_leaks(two[1].row->id)) continue;
       if (run(d, two, 2, &match, NULL) != LW_OK) continue;
-      double initial = d->car->engine->spark.initial;
-      double found = fmax(lw_cause_findings(&d->findings, two[0].row->id, two[0].size, initial),
-                          lw_cause_findings(&d->findings, two[1].row->id, two[1].size, initial));
+      double found_beside = findings(d, two[0].row->id, two[0].size) +
+                            findings(d, two[1].row->id, two[1].size) -
+                            findings(d, LW_CAUSE_NONE, 0);
       double prior = two[0].row->prior * two[1].row->prior / (double)two[0].row->size_count /
                      (double)two[1].row->size_count;
-      keep(d, two, 2, match.evidence + found + log(prior), &match);
+      keep(d, two, 2, either(d, &match) + found_beside + log(prior), &match);
     }
   }
   return LW_OK;
@@ -292,9 +326,9 @@ static void normalize(inquiry *d) {
     kept *k = &d->kept[i];
     if (k->trials[0].row->id == LW_CAUSE_NONE) {
       split_sound(d, k->weight);
-      total = log_add(total, log_add(d->weight[LW_CAUSE_NONE],
-                                     log_add(d->weight[LW_CAUSE_SCREWS],
-                                             d->weight[LW_CAUSE_UNBALANCED])));
+      total = log_add(total,
+                      log_add(d->weight[LW_CAUSE_NONE],
+                              log_add(d->weight[LW_CAUSE_SCREWS], d->weight[LW_CAUSE_UNBALANCED])));
     } else {
       total = log_add(total, k->weight);
     }
@@ -307,6 +341,28 @@ static void normalize(inquiry *d) {
     for (size_t c = 0; c < k->count && k->trials[0].row->id != LW_CAUSE_NONE; c++)
       d->probability[k->trials[c].row->id] += k->probability;
   }
+}
+
+/* How far the fuel may be off for what a counted screw position may be off, at each sight: much
+   near the seat, little far out. */
+static lw_status feel_screws(inquiry *d, lw_error *error) {
+  const double by = 0.1, off = 0.04, least = 0.012, most = 0.3;
+  for (size_t i = 0; i < d->count; i++) {
+    lw_sight *s = &d->sights[i], further = *s;
+    const double z[LW_UNKNOWNS] = {0};
+    lw_shown here, there;
+    if (!s->screws_known || s->at != LW_AT_IDLE || s->screw_count == 0) continue;
+    for (size_t k = 0; k < s->screw_count; k++)
+      further.screws[k].turns += s->screws[k].turns > 0.5 ? -by : by;
+    lw_status status = lw_match_show(d->units, d->car, NULL, 0, s, z, &here, error);
+    if (status == LW_OK)
+      status = lw_match_show(d->units, d->car, NULL, 0, &further, z, &there, error);
+    if (status != LW_OK) return status;
+    if (!here.possible || !there.possible) continue;
+    double slope = log(here.lambda / there.lambda) / by;
+    if (isfinite(slope)) s->screw_u = fmin(sqrt(least * least + off * off * slope * slope), most);
+  }
+  return LW_OK;
 }
 
 static lw_status prepare(inquiry *d, lw_error *error) {
@@ -323,7 +379,15 @@ static lw_status prepare(inquiry *d, lw_error *error) {
   }
   for (int i = 0; i < LW_CAUSES; i++)
     d->weight[i] = -INFINITY;
-  return LW_OK;
+  lw_status status = feel_screws(d, error);
+  if (status != LW_OK) return status;
+  const lw_sight *first = &d->sights[d->first_idle];
+  const lw_card *card = d->car->twin->card;
+  d->left_alone = lw_known(d->findings.left_alone) ? d->findings.left_alone : 0.7;
+  if (first->at != LW_AT_IDLE || !first->screws_known || !lw_range_known(card->idle.co))
+    return LW_OK;
+  return lw_match_before(d->units, d->car, first, d->car->engine->speed_hot, card->idle.co,
+                         &d->before, &d->before_known, error);
 }
 
 lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *car,
@@ -334,12 +398,15 @@ lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *ca
   d->arena = arena;
   d->units = units;
   d->car = car;
-  d->sights = sights;
+  if (count > LW_SIGHTS_MOST) {
+    return lw_fail(error, LW_TOO_LARGE, "%zu readings, at most %d can be weighed", count,
+                   LW_SIGHTS_MOST);
+  }
+  if (count) memcpy(d->sights, sights, count * sizeof *sights);
   d->count = count;
   d->findings = findings ? *findings : lw_findings_none();
   lw_status status = prepare(d, error);
-  for (size_t i = 0; i < ROWS && status == LW_OK; i++)
-    status = weigh_row(d, &rows[i], error);
+  if (status == LW_OK) status = weigh_rows(d, error);
   if (status == LW_OK) status = weigh_pairs(d);
   if (status != LW_OK) return status;
   normalize(d);

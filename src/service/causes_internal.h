@@ -4,7 +4,7 @@
 
 #include "leanward/causes.h"
 
-enum { SIZES_MOST = 6, KEPT_MOST = 64 };
+enum { SIZES_MOST = 6, SIZES_TRIED = 10, KEPT_MOST = 64 };
 
 typedef struct cause_row {
   lw_cause_id id;
@@ -16,6 +16,8 @@ typedef struct cause_row {
   const char *unit; /* of the size, for people */
 } cause_row;
 const cause_row *lw_cause_rows(size_t *count);
+/* Whether this car has the part at all, where a what-if would not refuse it. */
+bool lw_cause_may(const lw_test_car *car, const cause_row *row);
 
 /* A cause of one size, as what-ifs. */
 typedef struct trial {
@@ -24,6 +26,17 @@ typedef struct trial {
   size_t edit_count;
   char text[2][64];
 } trial;
+
+/* A row while it is weighed over its sizes. */
+typedef struct standing_row {
+  const cause_row *row;
+  bool cannot; /* this unit cannot have it */
+  size_t count;
+  double size[SIZES_TRIED], weight[SIZES_TRIED]; /* in order of size; natural logarithms */
+  double best;
+  trial trial; /* the best */
+  lw_match match;
+} standing_row;
 
 /* A cause in its best size, or two, with its weight (over all sizes). */
 typedef struct kept {
@@ -37,18 +50,26 @@ typedef struct inquiry {
   lw_arena *arena;
   lw_units *units;
   const lw_test_car *car;
-  const lw_sight *sights;
+  lw_sight sights[LW_SIGHTS_MOST];
   size_t count, first_idle;
   lw_findings findings;
+  lw_before before;  /* as it was set when all was well; */
+  bool before_known; /* else of no use */
+  double left_alone; /* probability that screws and stop stand as set then */
   kept kept[KEPT_MOST];
   size_t kept_count;
   lw_match sound;
+  bool seen[LW_CAUSES], unseen[LW_CAUSES]; /* some reading shows it, in some size; none does */
   double weight[LW_CAUSES], probability[LW_CAUSES];
   int runs;
 } inquiry;
 
 /* Logarithm of the probability of the findings under a cause of a size; initial: rad. */
 double lw_cause_findings(const lw_findings *findings, lw_cause_id id, double size, double initial);
+
+bool lw_cause_leaks(lw_cause_id id); /* air into the manifold */
+/* To so many digits. */
+double lw_cause_round(double x, int digits);
 
 /* The answer in words (causes_say.c). */
 lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) LW_MUST_USE;

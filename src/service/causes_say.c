@@ -12,8 +12,10 @@ static const char *const remedies[LW_CAUSES] = {
     [LW_CAUSE_NONE] = "nothing: leave it as it is",
     [LW_CAUSE_SCREWS] = "set the idle; `leanward idle` says which way",
     [LW_CAUSE_UNBALANCED] = "turn the mixture screws to the same place, then set the idle",
-    [LW_CAUSE_VACUUM_LEAK] = "spray or propane around gaskets, hoses, booster and base; mend the leak",
-    [LW_CAUSE_PORT_LEAK] = "spray or propane along the manifold's ports; the speed changes at the leak",
+    [LW_CAUSE_VACUUM_LEAK] =
+        "spray or propane around gaskets, hoses, booster and base; mend the leak",
+    [LW_CAUSE_PORT_LEAK] =
+        "spray or propane along the manifold's ports; the speed changes at the leak",
     [LW_CAUSE_POWER_LEAK] = "check the power valve or piston, its gasket and its vacuum passage",
     [LW_CAUSE_POWER_SHUT] = "free the power valve or piston",
     [LW_CAUSE_FLOAT_HIGH] = "measure the fuel level; check needle, seat, float and pump pressure",
@@ -31,7 +33,8 @@ static const char *const remedies[LW_CAUSES] = {
     [LW_CAUSE_TIMING_LATE] = "set initial timing with the hose plugged",
     [LW_CAUSE_TIMING_EARLY] = "set initial timing with the hose plugged",
     [LW_CAUSE_ADVANCE] = "free the centrifugal weights",
-    [LW_CAUSE_VALVE_SET] = "set the control valve or dashpot: vacuum must fall within three seconds",
+    [LW_CAUSE_VALVE_SET] =
+        "set the control valve or dashpot: vacuum must fall within three seconds",
     [LW_CAUSE_WEAK] = "compression and leakage test; mend the engine before the idle",
     [LW_CAUSE_MISFIRE] = "short the plugs in turn; plug, wire, cap of the one that changes nothing",
     [LW_CAUSE_SAMPLE_AIR] = "put the probe deeper, mend the exhaust, leak-test the analyzer",
@@ -116,8 +119,7 @@ static const char *sized(inquiry *d, const trial *t) {
   const char *side = row->where ? lw_arena_print(d->arena, ", %s side", row->where) : "";
   if (!row->unit || !side || (row->id == LW_CAUSE_MISFIRE && t->size == 0))
     return lw_arena_print(d->arena, "%s%s", lw_cause_text(row->id), side ? side : "");
-  return lw_arena_print(d->arena, "%s%s, about %g %s", lw_cause_text(row->id), side, t->size,
-                        row->unit);
+  return lw_arena_print(d->arena, "%s%s, about %g %s", lw_cause_text(row->id), side, lw_cause_round(t->size, 2), row->unit);
 }
 
 static void put(lw_cause *list, size_t *n, size_t most, const lw_cause *c) {
@@ -178,16 +180,20 @@ static const char *sentence(inquiry *d, const lw_cause *list, size_t n, bool tie
   const lw_cause *first = &list[0];
   int percent = (int)(100 * first->probability + 0.5);
   if (tie && n > 1) {
-    return lw_arena_print(d->arena,
-                          "these readings do not tell %s (%d %%) from %s (%d %%)%s", first->name,
-                          percent, list[1].name, (int)(100 * list[1].probability + 0.5),
-                          n > 2 ? " and others" : "");
+    return lw_arena_print(d->arena, "these readings do not tell %s (%d %%) from %s (%d %%)%s",
+                          first->name, percent, list[1].name,
+                          (int)(100 * list[1].probability + 0.5), n > 2 ? " and others" : "");
   }
   const char *how = first->probability > 0.9   ? "almost surely"
                     : first->probability > 0.7 ? "probably"
                                                : "most likely, but not surely,";
   return lw_arena_print(d->arena, "%s %s (%d %%): %s", how, first->name, percent,
                         lw_cause_remedy(first->id));
+}
+
+/* Probability that nothing is wrong, or nothing but the setting of the screws. */
+static double sound_share(const inquiry *d) {
+  return d->probability[LW_CAUSE_NONE];
 }
 
 lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) {
@@ -218,6 +224,11 @@ lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) {
   g->test_count = lw_causes_tests(d, tests, TESTS_MOST);
   g->summary = sentence(d, list, n, g->tie);
   g->runs = d->runs;
+  g->found = sound_share(d) < 0.5;
+  for (int i = 0; i < LW_CAUSES; i++)
+    g->unseen[i] = d->unseen[i] && !d->seen[i];
+  for (int i = 0; i < LW_UNKNOWNS; i++)
+    g->open[i] = d->sound.z_u[i] > 0.97;
   for (size_t i = 0; i < n; i++) {
     if (!list[i].name) return lw_fail(error, LW_NO_MEMORY, "no memory to say the causes");
   }

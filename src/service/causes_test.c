@@ -41,82 +41,108 @@ static size_t stand(const inquiry *d, standing *list) {
 
 /* ---- plain answers ---- */
 
-typedef struct question {
-  const char *name, *how;
-  double minutes;
-  double usual;           /* how often a car without any of these causes answers yes */
-  lw_cause_id ids[4];     /* the causes that answer yes */
-  double yes[4];
-  const char *outcomes;
-} question;
-
-static const question questions[] = {
+/* How often each finds what is there, or what is not: ours (docs/causes.md). */
+static const lw_next_test questions[] = {
     {"spray or propane around the manifold",
-     "with the engine idling, move along gaskets, hoses and ports; watch the speed", 4, 0.03,
-     {LW_CAUSE_VACUUM_LEAK, LW_CAUSE_PORT_LEAK, LW_CAUSE_SHAFT}, {0.9, 0.9, 0.5},
-     "speed changes at a place: the leak is there; nowhere: hardly a leak"},
-    {"look at the choke plate, engine warm", "air cleaner off, look at the plate", 2, 0.02,
-     {LW_CAUSE_CHOKE}, {0.95}, "not upright: the choke; upright: not the choke"},
-    {"short the plugs in turn", "engine idling, one cylinder after the other; note each fall of speed",
-     6, 0.04, {LW_CAUSE_MISFIRE, LW_CAUSE_WEAK, LW_CAUSE_PORT_LEAK}, {0.92, 0.85, 0.6},
-     "one falls less than the others: that cylinder; all fall alike: no cylinder is weak"},
-    {"compression of all cylinders", "plugs out, throttle open", 25, 0.05, {LW_CAUSE_WEAK}, {0.93},
-     "one low: the engine; all alike: not compression"},
-    {"timing light, hose plugged", "at the speed on the decal", 4, 0.04,
-     {LW_CAUSE_TIMING_LATE, LW_CAUSE_TIMING_EARLY}, {0.95, 0.95},
-     "off: set it; right: not the initial timing"},
-    {"timing at 2,500 rpm, hose plugged", "hold the speed and read the advance", 3, 0.04,
-     {LW_CAUSE_ADVANCE, LW_CAUSE_TIMING_LATE, LW_CAUSE_TIMING_EARLY}, {0.95, 0.9, 0.9},
-     "no advance: the weights are stuck"},
-    {"fuel level", "at the sight hole or with the cover off", 12, 0.05,
-     {LW_CAUSE_FLOAT_HIGH, LW_CAUSE_FLOAT_LOW}, {0.92, 0.92},
-     "off the card's measure: float or needle; right: not the level"},
-    {"span gas into the analyzer", "calibrate, then read again", 8, 0.02, {LW_CAUSE_ANALYZER}, {0.95},
-     "off: read again after calibration; right: believe the readings"},
-    {"leak test of probe and exhaust", "block the tail pipe briefly and listen; seal the probe", 4, 0.04,
-     {LW_CAUSE_SAMPLE_AIR}, {0.9}, "hissing: mend it and read again; quiet: believe the readings"},
-    {"vacuum fall time at the distributor", "gauge on the hose, rev and let go", 3, 0.04,
-     {LW_CAUSE_VALVE_SET}, {0.93}, "over three seconds: set the valve or the dashpot"},
-    {"air cleaner off", "read the gases again without it", 2, 0.03, {LW_CAUSE_CLEANER}, {0.93},
-     "CO falls: change the element; the same: not the cleaner"},
-    {"feel the throttle shaft", "move it across its bores; a drop of oil there changes the speed", 2,
-     0.10, {LW_CAUSE_SHAFT}, {0.9}, "play: the shaft; none: not the shaft"},
-    {"power valve", "cover off or vacuum pump on its passage", 15, 0.03,
-     {LW_CAUSE_POWER_LEAK, LW_CAUSE_POWER_SHUT}, {0.93, 0.93}, "leaks or sticks: change it"},
-    {"idle tubes and bleeds", "blow through, drill gauge", 20, 0.06,
-     {LW_CAUSE_IDLE_FEED, LW_CAUSE_IDLE_BLEED}, {0.9, 0.9}, "dirt: clean; free: not the idle passages"},
-    {"main jet and bleed", "cover off, drill gauge", 18, 0.06,
-     {LW_CAUSE_MAIN_RICH, LW_CAUSE_MAIN_LEAN, LW_CAUSE_MAIN_BLEED}, {0.93, 0.93, 0.9},
-     "off its size: that jet; right: not the main circuit"},
+     "with the engine idling, move along gaskets, hoses and ports; watch the speed", 4, 0,
+     "the speed changes at a gasket or hose: that leak; at one port: that cylinder's; at the "
+     "throttle shaft: the shaft; nowhere: hardly a leak",
+     3, {{LW_CAUSE_VACUUM_LEAK, 0.9}, {LW_CAUSE_PORT_LEAK, 0.9}, {LW_CAUSE_SHAFT, 0.7}}, 0.03,
+     true},
+    {"look at the choke plate, engine warm", "air cleaner off, look at the plate", 2, 0,
+     "not upright: the choke; upright: not the choke", 1, {{LW_CAUSE_CHOKE, 0.95}}, 0.02, true},
+    {"short the plugs in turn",
+     "engine idling, one cylinder after the other; note each fall of speed", 6, 0,
+     "one falls less than the others: that cylinder's plug, wire, port or compression; all alike: "
+     "no cylinder is weak",
+     3, {{LW_CAUSE_MISFIRE, 0.92}, {LW_CAUSE_WEAK, 0.85}, {LW_CAUSE_PORT_LEAK, 0.6}}, 0.04, false},
+    {"compression of all cylinders", "plugs out, throttle open", 25, 0,
+     "one low: the engine first; all alike: not compression", 1, {{LW_CAUSE_WEAK, 0.93}}, 0.05,
+     true},
+    {"timing light, hose plugged", "at the speed on the decal", 4, 0,
+     "late or early: set it; right: not the initial timing", 2,
+     {{LW_CAUSE_TIMING_LATE, 0.95}, {LW_CAUSE_TIMING_EARLY, 0.95}}, 0.04, true},
+    {"advance at 2,500 rpm, hose plugged", "hold the speed and read the timing", 3, 0,
+     "no more than at idle: the weights are stuck; by the curve: they are free", 1,
+     {{LW_CAUSE_ADVANCE, 0.95}}, 0.04, true},
+    {"fuel level", "at the sight hole or with the cover off", 12, 0,
+     "high or low by the card's measure: float, needle or supply; right: not the level", 2,
+     {{LW_CAUSE_FLOAT_HIGH, 0.92}, {LW_CAUSE_FLOAT_LOW, 0.92}}, 0.05, true},
+    {"span gas into the analyzer", "calibrate, then read again", 8, 0,
+     "off: read again after calibration; right: believe the readings", 1,
+     {{LW_CAUSE_ANALYZER, 0.95}}, 0.02, true},
+    {"leak test of probe and exhaust", "block the tail pipe briefly and listen; seal the probe", 4,
+     0, "hissing: mend it and read again; quiet: believe the readings", 1,
+     {{LW_CAUSE_SAMPLE_AIR, 0.9}}, 0.04, true},
+    {"vacuum fall time at the distributor", "gauge on the hose, rev and let go", 3, 0,
+     "over three seconds: set the valve or the dashpot; less: neither", 1,
+     {{LW_CAUSE_VALVE_SET, 0.93}}, 0.04, true},
+    {"air cleaner off", "read the gases again without it", 2, 0,
+     "CO falls: change the element; the same: not the cleaner", 1, {{LW_CAUSE_CLEANER, 0.93}}, 0.03,
+     true},
+    {"feel the throttle shaft", "move it across its bores; a drop of oil there changes the speed",
+     2, 0, "play: the shaft; none: not the shaft", 1, {{LW_CAUSE_SHAFT, 0.9}}, 0.10, true},
+    {"power valve", "cover off or vacuum pump on its passage", 15, 0,
+     "leaks or sticks: change it; holds and moves: not the power valve", 2,
+     {{LW_CAUSE_POWER_LEAK, 0.93}, {LW_CAUSE_POWER_SHUT, 0.93}}, 0.03, true},
+    {"idle tubes and bleeds", "blow through, drill gauge", 20, 0,
+     "dirt in the tube: idle feed; in the bleed: idle bleed; free: neither", 2,
+     {{LW_CAUSE_IDLE_FEED, 0.9}, {LW_CAUSE_IDLE_BLEED, 0.9}}, 0.06, true},
+    {"main jet and bleed", "cover off, drill gauge", 18, 0,
+     "large: the jet is worn; small: dirt in it; the bleed shut: clean it; to size: not the main "
+     "circuit",
+     3,
+     {{LW_CAUSE_MAIN_RICH, 0.93}, {LW_CAUSE_MAIN_LEAN, 0.93}, {LW_CAUSE_MAIN_BLEED, 0.9}}, 0.06,
+     true},
+    {"secondary plates", "air cleaner off, engine stopped: light from below, feel the stop", 3, 0,
+     "not on their stop: what holds them; shut: not the secondaries", 1,
+     {{LW_CAUSE_SECONDARY, 0.93}}, 0.03, true},
+    {"fuel from another can", "a known gasoline through the pump's hose, then read again", 15, 0,
+     "CO rises to its usual place: the fuel in the tank; the same: not the fuel", 1,
+     {{LW_CAUSE_FUEL, 0.9}}, 0.03, true},
 };
 enum { QUESTIONS = sizeof questions / sizeof questions[0] };
 
-static double entropy2(double p) {
-  return p > 0 && p < 1 ? -p * log(p) - (1 - p) * log(1 - p) : 0;
+double lw_test_likelihood(const lw_next_test *t, size_t answer, lw_cause_id cause) {
+  size_t own = t->find_count;
+  for (size_t i = 0; i < t->find_count; i++)
+    own = t->finds[i].id == cause ? i : own;
+  bool there = own < t->find_count;
+  double found = there ? t->finds[own].often : t->falsely;
+  if (!t->tells_which) return answer < t->find_count ? (answer == 0 ? found : 0) : 1 - found;
+  size_t others = t->find_count - (there ? 1 : 0);
+  double each = others ? t->falsely / (double)t->find_count : 0;
+  if (answer == own && there) return found;
+  if (answer < t->find_count) return each;
+  return 1 - (there ? found : 0) - each * (double)others;
 }
 
-static bool answered(const inquiry *d, const question *q) {
-  const lw_findings *f = &d->findings;
-  if (q->ids[0] == LW_CAUSE_VACUUM_LEAK)
-    return f->leak_test == LW_LEAK_FOUND || f->leak_test == LW_LEAK_NONE;
-  if (q->ids[0] == LW_CAUSE_CHOKE) return f->choke != LW_CHOKE_UNSAID;
-  if (q->ids[0] == LW_CAUSE_WEAK) return lw_known(f->weakest);
-  if (q->ids[0] == LW_CAUSE_TIMING_LATE) return lw_known(f->timing);
-  if (q->ids[0] == LW_CAUSE_VALVE_SET) return lw_known(f->fall_time);
-  return false;
-}
-
-static double gain_of(const question *q, const standing *list, size_t n) {
-  double all = 0, each = 0;
-  for (size_t i = 0; i < n; i++) {
-    double yes = q->usual;
-    for (size_t k = 0; k < 4; k++) {
-      if (q->yes[k] > 0 && q->ids[k] == list[i].id) yes = q->yes[k];
+static double gain_of(const lw_next_test *t, const standing *list, size_t n) {
+  double gain = 0;
+  for (size_t a = 0; a <= t->find_count; a++) {
+    double all = 0, each = 0;
+    for (size_t i = 0; i < n; i++) {
+      double p = lw_test_likelihood(t, a, list[i].id);
+      all += list[i].probability * p;
+      each += p > 0 ? list[i].probability * p * log(p) : 0;
     }
-    all += list[i].probability * yes;
-    each += list[i].probability * entropy2(yes);
+    gain += each - (all > 0 ? all * log(all) : 0);
   }
-  return entropy2(all) - each;
+  return gain;
+}
+
+static bool answered(const inquiry *d, const lw_next_test *q) {
+  const lw_findings *f = &d->findings;
+  lw_cause_id first = q->finds[0].id;
+  if (first == LW_CAUSE_VACUUM_LEAK)
+    return f->leak_test == LW_LEAK_FOUND || f->leak_test == LW_LEAK_NONE;
+  if (first == LW_CAUSE_CHOKE) return f->choke != LW_CHOKE_UNSAID;
+  if (first == LW_CAUSE_WEAK) return lw_known(f->weakest);
+  if (first == LW_CAUSE_TIMING_LATE) return lw_known(f->timing);
+  if (first == LW_CAUSE_ADVANCE) return f->advance != LW_FIT_UNKNOWN;
+  if (first == LW_CAUSE_FLOAT_HIGH) return lw_known(f->fuel_high);
+  if (first == LW_CAUSE_VALVE_SET) return lw_known(f->fall_time);
+  return false;
 }
 
 /* ---- readings on the twin ---- */
@@ -186,11 +212,15 @@ static double reading_gain(inquiry *d, const lw_sight *more, const standing *lis
 
 /* ---- the list ---- */
 
+/* Minutes count, but a test that tells is worth taking the cover off for. */
+static double worth(const lw_next_test *t) {
+  return t->gain / (12 + t->minutes);
+}
+
 static void put(lw_next_test *list, size_t *n, size_t most, const lw_next_test *t) {
   if (t->gain < 0.03) return;
-  double worth = t->gain / (2 + t->minutes);
   size_t at = *n < most ? (*n)++ : most;
-  while (at > 0 && list[at - 1].gain / (2 + list[at - 1].minutes) < worth) {
+  while (at > 0 && worth(&list[at - 1]) < worth(t)) {
     if (at < most) list[at] = list[at - 1];
     at--;
   }
@@ -204,11 +234,13 @@ static void try_readings(inquiry *d, const standing *list, size_t n, lw_next_tes
   if (!has_sight(d, LW_AT_FAST_IDLE, LW_LOAD_NONE)) {
     lw_sight fast = {.label = "2,500 rpm", .at = LW_AT_FAST_IDLE, .speed = 2500 * rpm};
     fast.screws_known = true;
-    double gain = reading_gain(d, &fast, list, n, &best);
-    lw_next_test t = {"gases at 2,500 rpm", "hold the speed in neutral until the readings settle", 3,
-                      gain, NULL};
-    t.outcomes = lw_arena_print(d->arena, "%s tells most: idle circuits and leaks fade there, main "
-                                          "circuit faults show",
+    lw_next_test t = {.name = "gases at 2,500 rpm",
+                      .how = "hold the speed in neutral until the readings settle",
+                      .minutes = 3};
+    t.gain = reading_gain(d, &fast, list, n, &best);
+    t.outcomes = lw_arena_print(d->arena,
+                                "%s tells most: idle circuits and leaks fade there, main circuit "
+                                "faults show",
                                 lw_channel_text(best));
     if (t.outcomes) put(tests, count, most, &t);
   }
@@ -218,9 +250,10 @@ static void try_readings(inquiry *d, const standing *list, size_t n, lw_next_tes
     drive.label = "in drive";
     drive.gear = LW_LOAD_DRIVE;
     drive.speed = 0.87 * idle->speed;
-    double gain = reading_gain(d, &drive, list, n, &best);
-    lw_next_test t = {"idle in drive", "brake on, wheels chocked, nobody in front of the car", 3, gain,
-                      NULL};
+    lw_next_test t = {.name = "idle in drive",
+                      .how = "brake on, wheels chocked, nobody in front of the car",
+                      .minutes = 3};
+    t.gain = reading_gain(d, &drive, list, n, &best);
     t.outcomes = lw_arena_print(d->arena, "%s tells most", lw_channel_text(best));
     if (t.outcomes) put(tests, count, most, &t);
   }
@@ -231,9 +264,9 @@ size_t lw_causes_tests(inquiry *d, lw_next_test *tests, size_t most) {
   size_t n = stand(d, list), count = 0;
   if (n < 2) return 0;
   for (size_t i = 0; i < QUESTIONS; i++) {
-    const question *q = &questions[i];
-    if (answered(d, q)) continue;
-    lw_next_test t = {q->name, q->how, q->minutes, gain_of(q, list, n), q->outcomes};
+    if (answered(d, &questions[i])) continue;
+    lw_next_test t = questions[i];
+    t.gain = gain_of(&t, list, n);
     put(tests, &count, most, &t);
   }
   try_readings(d, list, n, tests, &count, most);

@@ -1,0 +1,159 @@
+/* causes_job.c - what a job tells of causes: its readings as sights, its checks as findings. */
+#include "causes_internal.h"
+
+#include "leanward/job_car.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* ---- readings ---- */
+
+static void leave_out(lw_arena *arena, lw_told *t, const lw_reading_work *r, const char *why) {
+  const char *label = r->reading->label ? r->reading->label : lw_condition_text(r->at);
+  if (t->left_out_count == LW_LEFT_OUT_MOST) return;
+  const char *text = lw_arena_print(arena, "%s: %s", label, why);
+  if (text) t->left_out[t->left_out_count++] = text;
+}
+
+static const char *unusable(const lw_reading_work *r) {
+  if (r->reading->settled == LW_NO) return "had not settled";
+  if (r->exhaust.void_sample) return "the sample is void";
+  if (!(r->reading->speed > 0)) return "its speed is not given";
+  if (r->at != LW_AT_IDLE && r->at != LW_AT_FAST_IDLE) return "neither at idle nor at a fast idle";
+  return "nothing in it to compare";
+}
+
+/* Screws that were not written down stand as at another reading of the same stage. */
+static void borrow_screws(const lw_work *w, const size_t *index, lw_told *t) {
+  for (size_t i = 0; i < t->count; i++) {
+    lw_sight *s = &t->sights[i];
+    lw_stage stage = w->readings[index[i]].reading->stage;
+    for (size_t k = 0; k < t->count && !s->screws_known; k++) {
+      size_t from = k < i ? i - 1 - k : k; /* the nearest before it first */
+      const lw_sight *o = &t->sights[from];
+      if (from == i || !o->screws_known || w->readings[index[from]].reading->stage != stage)
+        continue;
+      s->screw_count = o->screw_count;
+      memcpy(s->screws, o->screws, sizeof s->screws);
+      s->screws_known = true;
+    }
+  }
+}
+
+/* Of too many, the first one and the newest stay. */
+static void take_readings(lw_arena *arena, const lw_work *w, lw_told *t) {
+  size_t index[LW_SIGHTS_MOST];
+  for (size_t i = 0; i < w->reading_count; i++) {
+    lw_sight s;
+    if (!lw_job_sight(w, &w->readings[i], &s)) {
+      leave_out(arena, t, &w->readings[i], unusable(&w->readings[i]));
+      continue;
+    }
+    if (t->count == LW_SIGHTS_MOST) {
+      leave_out(arena, t, &w->readings[index[1]], "more readings than are weighed; newer ones are");
+      memmove(t->sights + 1, t->sights + 2, (LW_SIGHTS_MOST - 2) * sizeof *t->sights);
+      memmove(index + 1, index + 2, (LW_SIGHTS_MOST - 2) * sizeof *index);
+      t->count--;
+    }
+    index[t->count] = i;
+    t->sights[t->count++] = s;
+  }
+  borrow_screws(w, index, t);
+  for (size_t i = 0; i < t->count; i++) {
+    if (t->sights[i].at != LW_AT_IDLE) continue;
+    bool found = w->readings[index[i]].reading->stage == LW_AS_FOUND;
+    t->findings.left_alone = found ? 0.7 : 0.2;
+    break;
+  }
+}
+
+/* ---- checks ---- */
+
+static void sort(double *x, size_t n) {
+  for (size_t i = 1; i < n; i++) {
+    double v = x[i];
+    size_t at = i;
+    for (; at > 0 && x[at - 1] > v; at--)
+      x[at] = x[at - 1];
+    x[at] = v;
+  }
+}
+
+static void take_compression(const lw_values *v, lw_findings *f) {
+  double x[LW_CYLINDERS_MOST];
+  if (v->count < 3 || v->count > LW_CYLINDERS_MOST) return;
+  memcpy(x, v->x, v->count * sizeof *x);
+  sort(x, v->count);
+  double median = 0.5 * (x[(v->count - 1) / 2] + x[v->count / 2]);
+  if (!(median > 0)) return;
+  f->weakest = x[0] / median;
+  for (size_t i = v->count; i-- > 0;) {
+    if (v->x[i] <= x[0]) f->weakest_cylinder = (int)i + 1;
+  }
+}
+
+static void take_fuel_level(const lw_work *w, lw_findings *f) {
+  const lw_card *card = w->fitted ? w->fitted : w->card;
+  lw_range want = card ? card->carburetor.fuel_level : lw_range_none;
+  double level = w->job->checks.fuel_level;
+  if (!lw_known(level) || !lw_range_known(want)) return;
+  double lo = lw_known(want.lo) ? want.lo : want.at, hi = lw_known(want.hi) ? want.hi : want.at;
+  /* measured down from the casting: a larger figure is less fuel */
+  f->fuel_high = level < lo ? lo - level : level > hi ? hi - level : 0;
+}
+
+static void take_checks(const lw_work *w, lw_findings *f) {
+  const lw_checks *c = &w->job->checks;
+  if (c->timing_hose != LW_HOSE_CONNECTED) f->timing = c->timing;
+  take_compression(&c->compression, f);
+  take_fuel_level(w, f);
+  f->leak_test = c->leak_test;
+  f->choke = c->choke_open == LW_YES  ? LW_CHOKE_OPEN
+             : c->choke_open == LW_NO ? LW_CHOKE_PARTLY_OPEN
+                                      : LW_CHOKE_UNSAID;
+  f->fall_time = c->fall_time;
+  f->advance = w->fitness.checks[LW_CHECK_CENTRIFUGAL].answer;
+  for (size_t i = 0; i < w->reading_count && !f->needle; i++) {
+    if (w->readings[i].at == LW_AT_IDLE) f->needle = w->readings[i].reading->needle;
+  }
+}
+
+void lw_sights_from(lw_arena *arena, const lw_work *work, lw_told *told) {
+  *told = (lw_told){.findings = lw_findings_none()};
+  take_readings(arena, work, told);
+  take_checks(work, &told->findings);
+}
+
+/* ---- the whole ---- */
+
+static bool other_unit(const lw_work *w) {
+  return w->intake.answer == LW_BELONGS_NOT;
+}
+
+lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, lw_diagnosis **out,
+                       lw_error *error) {
+  lw_test_car *car = NULL;
+  lw_diagnosis *g = NULL;
+  if (other_unit(work) && (!work->fitted || work->fitted == work->card)) {
+    return lw_fail(error, LW_BAD_INPUT,
+                   "the unit fitted is not the card's and its own card is not given: there is no "
+                   "twin to hold the readings against");
+  }
+  lw_told *told = lw_arena_alloc(arena, sizeof *told);
+  if (!told) return lw_fail(error, LW_NO_MEMORY, "no memory to weigh causes");
+  lw_status status = lw_job_car(arena, units, work, &car, error);
+  if (status != LW_OK) return status;
+  lw_sights_from(arena, work, told);
+  status = lw_causes_find(arena, units, car, told->sights, told->count, &told->findings, &g, error);
+  if (status != LW_OK) return status;
+  g->told = told;
+  if (other_unit(work)) g->unit = work->intake.summary;
+  *out = g;
+  return LW_OK;
+}
+
+bool lw_causes_worth(const lw_work *work) {
+  bool outside = work->verdict == LW_OUTSIDE || work->verdict == LW_TOO_CLOSE;
+  return outside || work->fitness.overall == LW_NOT_FIT || work->advice.move.kind == LW_MOVE_SEEK;
+}
