@@ -72,7 +72,10 @@ json_t *lw_exhaust_json(const lw_sample *sample, const lw_exhaust *exhaust);
 
 /* ---- Handover sheet ------------------------------------------------------------------------- */
 
-/* Write the sheet as PDF (A4, one or two pages). paper: "A4" or "Letter". */
+/* The sheet as PDF (A4, one or two pages). paper: "A4" or "Letter". To a file, or as bytes the
+   caller frees. */
+lw_status lw_sheet_make(const lw_work *work, const char *paper, unsigned char **bytes,
+                        size_t *length, lw_error *error) LW_MUST_USE;
 lw_status lw_sheet_write(const lw_work *work, const char *path, const char *paper,
                          lw_error *error) LW_MUST_USE;
 
@@ -80,7 +83,7 @@ lw_status lw_sheet_write(const lw_work *work, const char *path, const char *pape
 
 typedef struct lw_store lw_store;
 
-#define LW_STORE_VERSION 1
+#define LW_STORE_VERSION 2
 
 /* Where the store is unless the user says otherwise: $LEANWARD_STORE, else
    $XDG_DATA_HOME/leanward/jobs.db, else ~/.local/share/leanward/jobs.db. Into buffer. */
@@ -108,6 +111,7 @@ typedef struct lw_store_row {
   const char *saved_at; /* UTC, ISO 8601 */
   const char *job, *date, *car, *plate, *technician, *complaint, *verdict;
   int64_t readings;
+  int64_t job_number; /* of the job in this store */
 } lw_store_row;
 typedef void (*lw_store_each)(void *to, const lw_store_row *row);
 
@@ -129,6 +133,66 @@ typedef struct lw_store_run {
 /* LW_NOT_FOUND when there is no such run. */
 lw_status lw_store_show(lw_store *store, int64_t run, lw_arena *arena, lw_store_run *out,
                         lw_error *error) LW_MUST_USE;
+
+/* The newest run of a job by the job's number in this store; LW_NOT_FOUND when there is none. */
+lw_status lw_store_newest(lw_store *store, int64_t job_number, int64_t *run,
+                          lw_error *error) LW_MUST_USE;
+/* A run as it was saved, as a case that can be worked again. The run must outlive it. */
+lw_status lw_case_of_run(lw_arena *arena, lw_units *units, const lw_store_run *run, lw_case *out,
+                         lw_error *error) LW_MUST_USE;
+/* The readings of one run as LW_EXPORT_READINGS_CSV writes them. */
+lw_status lw_store_readings(lw_store *store, int64_t run, FILE *to, lw_error *error) LW_MUST_USE;
+
+/* ---- Changes that may be sent twice ---------------------------------------------------------- */
+
+/* A change asked for over a network, where an answer can be lost and the asker tries again. key names
+   the change: the same key with the same digest is saved once, and asking again gives the first
+   run. */
+typedef struct lw_store_change {
+  const char *key;    /* at most LW_CHANGE_KEY_MOST letters */
+  const char *digest; /* of all that was asked */
+  int64_t on_run;     /* the newest run of the job, which the change was made to; LW_ON_NEW_JOB */
+} lw_store_change;
+enum { LW_ON_NEW_JOB = 0, LW_CHANGE_KEY_MOST = 80 };
+
+typedef enum lw_change_end {
+  LW_CHANGE_SAVED,    /* as the run given back */
+  LW_CHANGE_AGAIN,    /* it was saved before, as the run given back */
+  LW_CHANGE_KEY_USED, /* the key names another change; nothing was saved */
+  LW_CHANGE_STALE     /* on_run is not the newest run of this job (or the job is there already);
+                         nothing was saved */
+} lw_change_end;
+
+typedef struct lw_changed {
+  lw_change_end end;
+  int64_t run, job_number; /* saved now or before */
+  char saved_at[40];
+  int64_t readings;
+} lw_changed;
+
+/* lw_store_save with a key: key and run are one transaction. */
+lw_status lw_store_change_save(lw_store *store, const lw_case *given, const lw_work *work,
+                               const lw_store_change *change, lw_changed *out,
+                               lw_error *error) LW_MUST_USE;
+/* Was this change saved before? *known false: it was not, and *out is untouched. */
+lw_status lw_store_change_find(lw_store *store, const lw_store_change *change, bool *known,
+                               lw_changed *out, lw_error *error) LW_MUST_USE;
+
+/* ---- Devices that may use the store over a network ------------------------------------------- */
+
+typedef struct lw_device {
+  int64_t number;
+  const char *name, *secret; /* secret: the digest that was given */
+  const char *paired_at;     /* UTC, ISO 8601 */
+} lw_device;
+lw_status lw_store_device_add(lw_store *store, const char *name, const char *secret,
+                              int64_t *number, lw_error *error) LW_MUST_USE;
+/* LW_NOT_FOUND when there is no such device, or it is revoked already. */
+lw_status lw_store_device_revoke(lw_store *store, int64_t number, lw_error *error) LW_MUST_USE;
+/* The devices that are not revoked, oldest first; texts are valid during the call only. */
+typedef void (*lw_device_each)(void *to, const lw_device *device);
+lw_status lw_store_devices(lw_store *store, lw_device_each each, void *to,
+                           lw_error *error) LW_MUST_USE;
 
 /* Everything the store holds at one moment, to a stream: JSON (one object, one line a run) or CSV
    (one row a run, RFC 4180). Either can be imported into an empty or filled store. Readings are an

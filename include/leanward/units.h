@@ -8,7 +8,8 @@
 **          counted in turns (1 turn = 1, not 2 pi): a screw's turn is a count of its thread.
 ** Errors   LW_BAD_INPUT names the units that would have been understood.
 ** Memory   lw_units is created at the edge and closed there.
-** Threads  UDUNITS keeps state behind its calls: one lw_units is used by one thread at a time.
+** Threads  one lw_units is used by one thread at a time. Several, one a thread, are fine: UDUNITS
+**          keeps its state in globals, so its calls (few: units are remembered) take turns.
 ** Source   UDUNITS-2 2.2.28; 1 inHg = 3386.38864 Pa (mercury at 0 degC), 1 inH2O = 249.08891 Pa
 **          (water at 4 degC, conventional), 1 cfm = 0.3048^3/60 m3/s exactly.
 */

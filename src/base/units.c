@@ -7,6 +7,7 @@
 #include "leanward/units.h"
 
 #include <math.h>
+#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -21,6 +22,10 @@ typedef struct known_unit {
   lw_dim dim;
   double scale, offset;
 } known_unit;
+
+/* UDUNITS parses with globals and keeps the outcome of each call in one: one thread at a time, also
+   with a database each. */
+static pthread_mutex_t udunits_turn = PTHREAD_MUTEX_INITIALIZER;
 
 struct lw_units {
   ut_system *system;
@@ -329,7 +334,9 @@ lw_status lw_units_scale(lw_units *units, lw_dim dim, const char *unit, double *
                    plain, dims[dim].accepts);
   }
   if (needs_unit) {
+    pthread_mutex_lock(&udunits_turn);
     lw_status status = ask_udunits(units, dim, plain, &found, error);
+    pthread_mutex_unlock(&udunits_turn);
     if (status != LW_OK) return status;
   }
   found.scale *= sign;
@@ -351,16 +358,21 @@ static lw_status add_shop_units(ut_system *system, lw_error *error) {
   return LW_OK;
 }
 
-lw_status lw_units_open(lw_units **out, lw_error *error) {
+static lw_status read_database(lw_units *units, lw_error *error) {
   ut_set_error_message_handler(ut_ignore);
-  lw_units *units = calloc(1, sizeof *units);
-  if (!units) return lw_fail(error, LW_NO_MEMORY, "no memory for the unit database");
   units->system = ut_read_xml(NULL);
   if (!units->system) {
-    free(units);
     return lw_fail(error, LW_IO, "the unit database cannot be read; install libudunits2-data");
   }
-  lw_status status = add_shop_units(units->system, error);
+  return add_shop_units(units->system, error);
+}
+
+lw_status lw_units_open(lw_units **out, lw_error *error) {
+  lw_units *units = calloc(1, sizeof *units);
+  if (!units) return lw_fail(error, LW_NO_MEMORY, "no memory for the unit database");
+  pthread_mutex_lock(&udunits_turn);
+  lw_status status = read_database(units, error);
+  pthread_mutex_unlock(&udunits_turn);
   if (status != LW_OK) {
     lw_units_close(units);
     return status;
@@ -371,7 +383,9 @@ lw_status lw_units_open(lw_units **out, lw_error *error) {
 
 void lw_units_close(lw_units *units) {
   if (!units) return;
+  pthread_mutex_lock(&udunits_turn);
   ut_free_system(units->system);
+  pthread_mutex_unlock(&udunits_turn);
   free(units);
 }
 

@@ -21,6 +21,7 @@ static const struct {
     {"watch", cmd_watch, "what the needles do while the throttle moves"},
     {"drive", cmd_drive, "drive a speed schedule: emissions by mode, grams a mile, fuel"},
     {"jobs", cmd_jobs, "list, search, show, export and import the jobs that were saved"},
+    {"serve", cmd_serve, "open the saved jobs in a browser, here or on paired devices"},
     {"limits", cmd_limits, "list the public limits a job can be held to"},
 };
 

@@ -66,3 +66,34 @@ lw_status lw_case_read(lw_arena *arena, lw_units *units, const char *path, lw_ca
   if (status == LW_OK) *out = read;
   return status;
 }
+
+static lw_status kept_card(lw_arena *arena, lw_units *units, const char *file, const char *text,
+                           size_t length, lw_card **card, lw_error *error) {
+  const lw_bind bind = {arena, units, file ? file : "card"};
+  lw_status status = text ? check_text(bind.file, text, length, error) : LW_OK;
+  return text && status == LW_OK ? lw_card_read(&bind, text, length, card, error) : status;
+}
+
+lw_status lw_case_of_run(lw_arena *arena, lw_units *units, const lw_store_run *run, lw_case *out,
+                         lw_error *error) {
+  lw_case made = {.job_text = run->job_source,
+                  .card_text = run->card_source,
+                  .fitted_text = run->fitted_source,
+                  .job_length = run->job_length,
+                  .card_length = run->card_length,
+                  .fitted_length = run->fitted_length};
+  const lw_bind bind = {arena, units, run->job_file};
+  lw_status status = check_text(bind.file, made.job_text, made.job_length, error);
+  if (status == LW_OK)
+    status = lw_job_read(&bind, made.job_text, made.job_length, &made.job, error);
+  if (status == LW_OK) {
+    status = kept_card(arena, units, run->card_file, made.card_text, made.card_length, &made.card,
+                       error);
+  }
+  if (status == LW_OK) {
+    status = kept_card(arena, units, run->fitted_file, made.fitted_text, made.fitted_length,
+                       &made.fitted, error);
+  }
+  if (status == LW_OK) *out = made;
+  return status;
+}

@@ -108,6 +108,7 @@ static void draw(lw_pen *pen) {
   lw_sheet_scales(pen);
   lw_sheet_found_and_set(pen);
   lw_sheet_advice(pen);
+  lw_sheet_causes(pen);
   lw_sheet_checks(pen);
   lw_sheet_differences(pen);
   lw_sheet_readings(pen);
@@ -161,8 +162,8 @@ static const paper *paper_of(const char *name) {
   return NULL;
 }
 
-lw_status lw_sheet_write(const lw_work *work, const char *path, const char *paper_name,
-                         lw_error *error) {
+lw_status lw_sheet_make(const lw_work *work, const char *paper_name, unsigned char **out,
+                        size_t *length, lw_error *error) {
   const paper *sheet = paper_of(paper_name);
   if (!sheet) {
     return lw_fail(error, LW_BAD_INPUT, "'%.40s' is not a paper; use A4 or Letter", paper_name);
@@ -177,8 +178,21 @@ lw_status lw_sheet_write(const lw_work *work, const char *path, const char *pape
   bool good = pen.arena && fonts && make_fitting(&pen, fonts, &pdf);
   if (fonts) g_object_unref(fonts);
   lw_arena_free(pen.arena);
-  lw_status status = good ? lw_file_write(path, pdf.at, pdf.used, error)
-                          : lw_fail(error, LW_NO_MEMORY, "no memory to draw the handover sheet");
-  free(pdf.at);
+  if (!good) {
+    free(pdf.at);
+    return lw_fail(error, LW_NO_MEMORY, "no memory to draw the handover sheet");
+  }
+  *out = pdf.at;
+  *length = pdf.used;
+  return LW_OK;
+}
+
+lw_status lw_sheet_write(const lw_work *work, const char *path, const char *paper_name,
+                         lw_error *error) {
+  unsigned char *pdf = NULL;
+  size_t length = 0;
+  lw_status status = lw_sheet_make(work, paper_name, &pdf, &length, error);
+  if (status == LW_OK) status = lw_file_write(path, pdf, length, error);
+  free(pdf);
   return status;
 }

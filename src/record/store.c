@@ -217,7 +217,7 @@ const char *lw_store_default_path(char *buffer, size_t size) {
 
 static const char list_sql[] =
     "SELECT r.id, r.saved_at, j.name, r.date, r.car, r.plate, r.technician, r.complaint,"
-    "  r.verdict, (SELECT count(*) FROM reading AS n WHERE n.run = r.id)"
+    "  r.verdict, (SELECT count(*) FROM reading AS n WHERE n.run = r.id), j.id"
     " FROM run AS r JOIN job AS j ON j.id = r.job"
     " WHERE (?1 OR NOT EXISTS (SELECT 1 FROM run AS later WHERE later.job = r.job"
     "    AND (later.saved_at, later.id) > (r.saved_at, r.id)))"
@@ -243,6 +243,7 @@ static void give_row(sqlite3_stmt *statement, lw_store_each each, void *to) {
       .complaint = text_at(statement, 7),
       .verdict = text_at(statement, 8),
       .readings = sqlite3_column_int64(statement, 9),
+      .job_number = sqlite3_column_int64(statement, 10),
   };
   each(to, &row);
 }

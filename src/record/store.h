@@ -86,6 +86,17 @@ lw_status store_words_of(lw_arena *arena, const lw_job *job, store_words *words,
    result code; SQLITE_NOMEM also for the arena. */
 int store_insert(sqlite3 *db, const store_entry *entry, const store_words *words, int64_t *run);
 
+/* One run in one transaction. first, if not NULL, looks at the store inside the transaction before
+   anything is written; go_on false ends it there with nothing saved and *run 0. also, if not NULL,
+   adds to the transaction once the run is in. Both return SQLite's result code. */
+typedef int (*store_first)(sqlite3 *db, void *with, bool *go_on);
+typedef int (*store_also)(sqlite3 *db, int64_t run, void *with);
+lw_status store_save_run(lw_store *store, const lw_case *given, const lw_work *work,
+                         store_first first, store_also also, void *with, int64_t *run,
+                         lw_error *error);
+/* Now in UTC, as saved_at is written, into buffer. */
+void store_now(char *buffer, size_t size);
+
 /* ---- columns of an exported run ---- */
 
 typedef enum store_column_kind {
@@ -134,6 +145,8 @@ extern const char *const store_column_names[STORE_COLUMN_COUNT];
 extern const store_column_kind store_column_kinds[STORE_COLUMN_COUNT];
 
 #define STORE_EXPORT_MARK "leanward jobs"
+/* of the form of an export; a new version of the schema alone leaves it as it is */
+#define STORE_EXPORT_VERSION 1
 
 /* ---- CSV ---- */
 

@@ -166,17 +166,19 @@ static void reading_head(FILE *to) {
   fputs("\r\n", to);
 }
 
-static int prepare_readings(sqlite3 *db, sqlite3_stmt **s) {
+/* run 0: of every run. */
+static int prepare_readings(sqlite3 *db, int64_t run, sqlite3_stmt **s) {
   sqlite3_str *sql = sqlite3_str_new(db);
   for (int i = 0; i < READING_COLUMNS; i++) {
     sqlite3_str_appendf(sql, "%s%s", i ? ", " : "SELECT ", reading_columns[i].sql);
   }
   sqlite3_str_appendall(sql, " FROM reading AS n JOIN run AS r ON r.id = n.run"
-                             " JOIN job AS j ON j.id = r.job ORDER BY n.run, n.number");
+                             " JOIN job AS j ON j.id = r.job WHERE ?1 = 0 OR n.run = ?1"
+                             " ORDER BY n.run, n.number");
   char *text = sqlite3_str_finish(sql);
   int code = text ? sqlite3_prepare_v2(db, text, -1, s, NULL) : SQLITE_NOMEM;
   sqlite3_free(text);
-  return code;
+  return code == SQLITE_OK ? sqlite3_bind_int64(*s, 1, run) : code;
 }
 
 /* ---- all of them ---- */
@@ -200,7 +202,7 @@ static void write_head(lw_export_form form, FILE *to) {
     csv_head(to);
   } else {
     fprintf(to, "{\"format\":\"%s\",\"version\":%d,\"runs\":[", STORE_EXPORT_MARK,
-            LW_STORE_VERSION);
+            STORE_EXPORT_VERSION);
   }
 }
 
@@ -236,11 +238,20 @@ bool store_csv_guarded(char first) {
 
 lw_status lw_store_export(lw_store *store, lw_export_form form, FILE *to, lw_error *error) {
   sqlite3_stmt *s = NULL;
-  int code = form == LW_EXPORT_READINGS_CSV ? prepare_readings(store->db, &s)
+  int code = form == LW_EXPORT_READINGS_CSV ? prepare_readings(store->db, 0, &s)
                                             : sqlite3_prepare_v2(store->db, runs_sql, -1, &s, NULL);
   lw_status status = code == SQLITE_OK
                          ? write_rows(store, s, form, to, error)
                          : store_fail(store->db, store->path, "the export broke off", error);
+  sqlite3_finalize(s);
+  return status;
+}
+
+lw_status lw_store_readings(lw_store *store, int64_t run, FILE *to, lw_error *error) {
+  sqlite3_stmt *s = NULL;
+  lw_status status = prepare_readings(store->db, run, &s) == SQLITE_OK
+                         ? write_rows(store, s, LW_EXPORT_READINGS_CSV, to, error)
+                         : store_fail(store->db, store->path, "the readings broke off", error);
   sqlite3_finalize(s);
   return status;
 }

@@ -338,7 +338,7 @@ static lw_status check_json_head(importer *in, json_t *root) {
     return refuse(in, 1, NULL,
                   "this is no export of Leanward; `leanward jobs --export FILE.json` writes one");
   }
-  if (json_integer_value(version) != LW_STORE_VERSION) {
+  if (json_integer_value(version) != STORE_EXPORT_VERSION) {
     return refuse(in, 1, "version", "this export is of another version than this program reads");
   }
   const char *key;

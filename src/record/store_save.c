@@ -265,26 +265,37 @@ static lw_status check_sources(const lw_case *given, lw_error *error) {
   return LW_OK;
 }
 
+/* What a saving transaction does besides: see store_save_run. */
+typedef struct beside {
+  store_first first;
+  store_also also;
+  void *with;
+} beside;
+
 static int save_inside(lw_store *store, const store_entry *entry, const store_words *words,
-                       int64_t *run) {
+                       const beside *b, int64_t *run) {
   char now[40];
+  bool go_on = true;
   store_entry stamped = *entry;
   int code = store_run_sql(store->db, "BEGIN IMMEDIATE");
-  if (code != SQLITE_OK) return code;
-  code = free_time(store->db, now, sizeof now);
+  if (code == SQLITE_OK && b->first) code = b->first(store->db, b->with, &go_on);
+  if (code == SQLITE_OK && !go_on) return store_run_sql(store->db, "ROLLBACK");
+  if (code == SQLITE_OK) code = free_time(store->db, now, sizeof now);
   stamped.saved_at = whole(now);
   if (code == SQLITE_OK) code = store_insert(store->db, &stamped, words, run);
+  if (code == SQLITE_OK && b->also) code = b->also(store->db, *run, b->with);
   if (code == SQLITE_OK) code = store_run_sql(store->db, "COMMIT");
   return code;
 }
 
-static lw_status save_entry(lw_store *store, store_entry *entry, int64_t *run, lw_error *error) {
+static lw_status save_entry(lw_store *store, store_entry *entry, const beside *b, int64_t *run,
+                            lw_error *error) {
   lw_arena *arena = lw_arena_new(0);
   if (!arena) return lw_fail(error, LW_NO_MEMORY, "no memory to save this job");
   store_words words;
   int64_t number = 0;
   lw_status status = store_words_of(arena, entry->job, &words, error);
-  if (status == LW_OK && save_inside(store, entry, &words, &number) != SQLITE_OK) {
+  if (status == LW_OK && save_inside(store, entry, &words, b, &number) != SQLITE_OK) {
     status = store_fail(store->db, store->path, "nothing was saved", error);
     if (!sqlite3_get_autocommit(store->db)) store_run_sql(store->db, "ROLLBACK");
   }
@@ -293,8 +304,15 @@ static lw_status save_entry(lw_store *store, store_entry *entry, int64_t *run, l
   return status;
 }
 
-lw_status lw_store_save(lw_store *store, const lw_case *given, const lw_work *work, int64_t *run,
-                        lw_error *error) {
+void store_now(char *buffer, size_t size) {
+  struct timespec now;
+  clock_gettime(CLOCK_REALTIME, &now);
+  stamp(buffer, size, (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000);
+}
+
+lw_status store_save_run(lw_store *store, const lw_case *given, const lw_work *work,
+                         store_first first, store_also also, void *with, int64_t *run,
+                         lw_error *error) {
   lw_status status = check_sources(given, error);
   if (status != LW_OK) return status;
   json_t *json = lw_work_json(work);
@@ -313,7 +331,13 @@ lw_status lw_store_save(lw_store *store, const lw_case *given, const lw_work *wo
       .fitted_source = {given->fitted ? given->fitted_text : NULL, given->fitted_length},
       .job = given->job,
   };
-  status = save_entry(store, &entry, run, error);
+  const beside b = {first, also, with};
+  status = save_entry(store, &entry, &b, run, error);
   free(result);
   return status;
+}
+
+lw_status lw_store_save(lw_store *store, const lw_case *given, const lw_work *work, int64_t *run,
+                        lw_error *error) {
+  return store_save_run(store, given, work, NULL, NULL, NULL, run, error);
 }

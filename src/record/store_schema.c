@@ -54,6 +54,21 @@ static const char *const steps[] = {
     "  PRIMARY KEY(run, reading, number),"
     "  FOREIGN KEY(run, reading) REFERENCES reading(run, number) ON DELETE CASCADE"
     ") STRICT, WITHOUT ROWID;",
+    /* 2: changes that came over the network, so that one sent twice is saved once, and the devices
+       that may send them. The secret itself is never kept. */
+    "CREATE TABLE change("
+    "  key TEXT PRIMARY KEY," /* chosen by the sender */
+    "  asked TEXT NOT NULL,"  /* digest of what was asked */
+    "  run INTEGER NOT NULL REFERENCES run(id) ON DELETE CASCADE"
+    ") STRICT, WITHOUT ROWID;"
+    "CREATE INDEX change_by_run ON change(run);"
+    "CREATE TABLE device("
+    "  id INTEGER PRIMARY KEY AUTOINCREMENT,"
+    "  name TEXT NOT NULL,"
+    "  secret TEXT NOT NULL," /* digest of the secret the device holds */
+    "  paired_at TEXT NOT NULL,"
+    "  revoked_at TEXT"
+    ") STRICT;",
 };
 
 _Static_assert(sizeof steps / sizeof steps[0] == LW_STORE_VERSION, "one step for each version");

@@ -97,7 +97,7 @@ static void a_newer_store_is_left_alone(void **state) {
   (void)state;
   make_store(store_path, 2);
   run_sql(store_path, "PRAGMA user_version = 99");
-  is_refused(store_path, "version 99 and this program knows up to version 1");
+  is_refused(store_path, "version 99 and this program knows up to version 2");
   HOLDS(refusal(store_path, false, LW_STORE), "--store PATH");
 }
 

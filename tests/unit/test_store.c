@@ -56,7 +56,7 @@ static void a_new_store_is_private_and_marked(void **state) {
   snprintf(path, sizeof path, "%s/data", folder);
   assert_int_equal(mode_of(path), 0700);
   LOOKS("PRAGMA journal_mode", "wal");
-  LOOKS("PRAGMA user_version", "1");
+  LOOKS("PRAGMA user_version", "2");
   LOOKS("SELECT printf('%x', application_id) FROM pragma_application_id", "4c777264");
   LOOKS("SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND strict", "4");
 }

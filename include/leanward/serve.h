@@ -1,0 +1,47 @@
+/* leanward/serve.h - the jobs over HTTP: one server in this process, for this machine or, paired
+** device by device, for the shop's network. docs/serve.md says how it is safe; docs/openapi.json
+** what it answers.
+**
+** Units    none; JSON as in docs/json.md.
+** Errors   lw_serve_start: a port that is taken, a store that will not open. Afterwards every
+**          failure is an HTTP answer.
+** Memory   bounded: so many connections, waiting requests, live events (docs/serve.md).
+** Threads  the server runs its own; these functions are for the thread that started it. SIGPIPE must
+**          be ignored.
+*/
+#ifndef LEANWARD_SERVE_H
+#define LEANWARD_SERVE_H
+
+#include "leanward/record.h"
+
+typedef struct lw_server lw_server;
+
+typedef struct lw_serve_options {
+  const char *store; /* path of the store */
+  const char *cards; /* folder of spec cards that jobs may name; NULL: none */
+  int port;          /* 0: any that is free */
+  bool lan;          /* listen on every address, for paired devices; else on loopback only */
+} lw_serve_options;
+
+lw_status lw_serve_start(const lw_serve_options *options, lw_server **server,
+                         lw_error *error) LW_MUST_USE;
+/* Answer what has been taken in, end all streams, close. NULL is allowed. */
+void lw_serve_stop(lw_server *server);
+
+int lw_serve_port(const lw_server *server);
+/* "192.168.1.20:8350" or "127.0.0.1:8350": where others reach it. */
+const char *lw_serve_host(const lw_server *server);
+/* To be called once a second or so: keeps streams alive, ends what has stalled. */
+void lw_serve_tick(lw_server *server);
+
+/* A new one-time token; *address gets what a phone opens ("http://HOST/pair#TOKEN"). Both live until
+   the next call. NULL: too many tokens wait. */
+const char *lw_serve_token(lw_server *server, const char **address);
+/* How many devices have been paired since the start: changes when a token was used. */
+unsigned lw_serve_paired(const lw_server *server);
+
+/* A text as a QR code for a terminal (half blocks, light on dark unless colored), or NULL; the caller
+   frees it. */
+char *lw_serve_qr_text(const char *text, bool color);
+
+#endif

@@ -1,0 +1,63 @@
+/* route.c - what can be asked. docs/openapi.json says the same, and a test holds the two together. */
+#include "serve.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static const route routes[] = {
+    {"GET", "/api/status", ROUTE_QUICK, FOR_ANYONE, api_status, ""},
+    {"POST", "/api/pair", ROUTE_HAND, FOR_ANYONE | TAKES_BODY, api_pair, ""},
+    {"POST", "/api/pairing", ROUTE_QUICK, TAKES_BODY, api_pairing, ""},
+    {"GET", "/api/devices", ROUTE_QUICK, 0, api_devices, ""},
+    {"DELETE", "/api/devices/{number}", ROUTE_HAND, 0, api_device_revoke, ""},
+    {"GET", "/api/cards", ROUTE_HAND, 0, api_cards, ""},
+    {"GET", "/api/jobs", ROUTE_HAND, 0, api_jobs, "search"},
+    {"POST", "/api/jobs", ROUTE_HAND, NEEDS_KEY | TAKES_BODY | TAKES_YAML, api_job_create, ""},
+    {"GET", "/api/jobs/{number}", ROUTE_HAND, 0, api_job, ""},
+    {"PUT", "/api/jobs/{number}", ROUTE_HAND, NEEDS_KEY | NEEDS_RUN | TAKES_BODY | TAKES_YAML,
+     api_job_put, ""},
+    {"POST", "/api/jobs/{number}/readings", ROUTE_HAND, NEEDS_KEY | TAKES_BODY, api_reading_add,
+     ""},
+    {"GET", "/api/jobs/{number}/work", ROUTE_HAND, 0, api_work, ""},
+    {"GET", "/api/jobs/{number}/sheet.pdf", ROUTE_HAND, 0, api_sheet, "paper"},
+    {"GET", "/api/jobs/{number}/readings.csv", ROUTE_HAND, 0, api_readings_csv, ""},
+    {"GET", "/api/jobs/{number}/events", ROUTE_STREAM, 0, NULL, ""},
+};
+enum { ROUTES = sizeof routes / sizeof routes[0] };
+
+/* 1 to 15 digits without a leading 0; the first letter behind them, or NULL. */
+static const char *whole_number(const char *text, int64_t *number) {
+  size_t digits = strspn(text, "0123456789");
+  if (digits < 1 || digits > 15 || text[0] == '0') return NULL;
+  *number = strtoll(text, NULL, 10);
+  return text + digits;
+}
+
+static bool fits(const char *shape, const char *path, int64_t *number) {
+  static const char mark[] = "{number}";
+  while (*shape) {
+    if (strncmp(shape, mark, sizeof mark - 1) == 0) {
+      path = whole_number(path, number);
+      if (!path) return false;
+      shape += sizeof mark - 1;
+    } else if (*shape++ != *path++) {
+      return false;
+    }
+  }
+  return !*path;
+}
+
+const route *route_find(const char *method, const char *path, int64_t *number, char *allow,
+                        size_t size) {
+  allow[0] = '\0';
+  for (size_t i = 0; i < ROUTES; i++) {
+    int64_t found = 0;
+    if (!fits(routes[i].path, path, &found)) continue;
+    if (strcmp(routes[i].method, method) == 0) {
+      *number = found;
+      return &routes[i];
+    }
+    lw_text_append(allow, size, allow[0] ? ", %s" : "%s", routes[i].method);
+  }
+  return NULL;
+}

@@ -1,0 +1,194 @@
+/* server.c - start and stop. */
+#define _DEFAULT_SOURCE /* IFF_UP */
+
+#include "serve.h"
+
+#include <arpa/inet.h>
+#include <errno.h>
+#include <ifaddrs.h>
+#include <net/if.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+/* ---- addresses ---- */
+
+/* The first address of this machine that is not loopback; "127.0.0.1" when there is none. */
+static void own_address(char *text, size_t size) {
+  struct ifaddrs *list = NULL;
+  snprintf(text, size, "127.0.0.1");
+  if (getifaddrs(&list) != 0) return;
+  for (const struct ifaddrs *a = list; a; a = a->ifa_next) {
+    bool usable = a->ifa_addr && a->ifa_addr->sa_family == AF_INET && (a->ifa_flags & IFF_UP) &&
+                  !(a->ifa_flags & IFF_LOOPBACK);
+    if (!usable) continue;
+    struct sockaddr_in in;
+    memcpy(&in, a->ifa_addr, sizeof in);
+    inet_ntop(AF_INET, &in.sin_addr, text, (socklen_t)size);
+    break;
+  }
+  freeifaddrs(list);
+}
+
+static int listening_socket(const lw_serve_options *options, int *port, lw_error *error) {
+  struct sockaddr_in at = {.sin_family = AF_INET, .sin_port = htons((uint16_t)options->port)};
+  socklen_t length = sizeof at;
+  int yes = 1;
+  at.sin_addr.s_addr = htonl(options->lan ? INADDR_ANY : INADDR_LOOPBACK);
+  int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
+  bool good = fd >= 0 && setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes) == 0 &&
+              bind(fd, (struct sockaddr *)&at, sizeof at) == 0 && listen(fd, 64) == 0 &&
+              getsockname(fd, (struct sockaddr *)&at, &length) == 0;
+  if (good) {
+    *port = ntohs(at.sin_port);
+    return fd;
+  }
+  int number = errno;
+  if (fd >= 0) close(fd);
+  lw_fail(error, LW_IO, "port %d cannot be used: %s%s", options->port, strerror(number),
+          number == EADDRINUSE ? "; another program has it: name another with --port" : "");
+  return -1;
+}
+
+/* ---- start ---- */
+
+static void connection_changed(void *to, struct MHD_Connection *connection, void **held,
+                               enum MHD_ConnectionNotificationCode code) {
+  lw_server *server = to;
+  (void)held;
+  const union MHD_ConnectionInfo *info =
+      MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD);
+  if (!info) return;
+  if (code == MHD_CONNECTION_NOTIFY_STARTED) {
+    guard_connected(server->guard, info->connect_fd);
+  } else {
+    guard_gone(server->guard, info->connect_fd);
+  }
+}
+
+/* The library's own remarks (a peer that went away) are nobody's concern. */
+static void say_nothing(void *to, const char *format, va_list args) LW_PRINTF(2, 0);
+static void say_nothing(void *to, const char *format, va_list args) {
+  (void)to;
+  (void)format;
+  (void)args;
+}
+
+static bool start_daemon(lw_server *server, int fd) {
+  unsigned flags =
+      MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ITC | MHD_USE_ERROR_LOG;
+  server->daemon = MHD_start_daemon(
+      flags, 0, NULL, NULL, request_take, server, MHD_OPTION_EXTERNAL_LOGGER, say_nothing, NULL,
+      MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_NOTIFY_COMPLETED, request_over, server,
+      MHD_OPTION_NOTIFY_CONNECTION, connection_changed, server, MHD_OPTION_CONNECTION_LIMIT,
+      (unsigned)CONNECTIONS_MOST, MHD_OPTION_PER_IP_CONNECTION_LIMIT, (unsigned)CONNECTIONS_EACH,
+      MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_MEMORY, MHD_OPTION_CONNECTION_TIMEOUT,
+      (unsigned)IDLE_SECONDS, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
+  return server->daemon != NULL;
+}
+
+static lw_status open_first(lw_server *server, lw_error *error) {
+  lw_store *store = NULL;
+  lw_status status = lw_store_open(server->store, false, &store, error);
+  if (status == LW_OK) status = pair_load(&server->pairing, store, error);
+  server->hands[0].store = store;
+  return status;
+}
+
+static lw_server *server_new(const lw_serve_options *options) {
+  lw_server *server = calloc(1, sizeof *server);
+  if (!server) return NULL;
+  pthread_mutex_init(&server->lock, NULL);
+  pthread_mutex_init(&server->writing, NULL);
+  pthread_mutex_init(&server->pairing.lock, NULL);
+  pthread_cond_init(&server->work, NULL);
+  server->store = strdup(options->store);
+  server->cards = options->cards ? strdup(options->cards) : NULL;
+  server->lan = options->lan;
+  server->began = seconds_now();
+  server->guard = guard_new();
+  server->hub = hub_new();
+  bool good = server->store && server->guard && server->hub && (!options->cards || server->cards);
+  if (good) return server;
+  lw_serve_stop(server);
+  return NULL;
+}
+
+lw_status lw_serve_start(const lw_serve_options *options, lw_server **out, lw_error *error) {
+  lw_server *server = server_new(options);
+  if (!server) return lw_fail(error, LW_NO_MEMORY, "no memory for the server");
+  lw_status status = open_first(server, error);
+  int fd = status == LW_OK ? listening_socket(options, &server->port, error) : -1;
+  if (status == LW_OK && fd < 0) status = LW_IO;
+  char address[INET_ADDRSTRLEN] = "127.0.0.1";
+  if (options->lan) own_address(address, sizeof address);
+  snprintf(server->host, sizeof server->host, "%s:%d", address, server->port);
+  if (status == LW_OK && !start_daemon(server, fd)) {
+    close(fd);
+    status = lw_fail(error, LW_IO, "the server could not be started");
+  }
+  if (status == LW_OK && !hands_start(server)) {
+    status = lw_fail(error, LW_NO_MEMORY, "the server's threads could not be started");
+  }
+  if (status == LW_OK) {
+    *out = server;
+  } else {
+    lw_serve_stop(server);
+  }
+  return status;
+}
+
+/* ---- stop ---- */
+
+/* In this order: nobody new, what was taken in is worked, streams end, the daemon goes. A
+   connection must not sleep when the daemon ends, and after the first three none does. */
+void lw_serve_stop(lw_server *server) {
+  if (!server) return;
+  int fd = server->daemon ? MHD_quiesce_daemon(server->daemon) : -1;
+  if (fd >= 0) close(fd);
+  if (server->hands_running == 0) lw_store_close(server->hands[0].store);
+  hands_stop(server);
+  if (server->hub) hub_end(server->hub, NOBODY);
+  if (server->daemon) MHD_stop_daemon(server->daemon);
+  guard_free(server->guard);
+  hub_free(server->hub);
+  free(server->store);
+  free(server->cards);
+  pthread_mutex_destroy(&server->lock);
+  pthread_mutex_destroy(&server->writing);
+  pthread_mutex_destroy(&server->pairing.lock);
+  pthread_cond_destroy(&server->work);
+  free(server);
+}
+
+/* ---- the rest ---- */
+
+int lw_serve_port(const lw_server *server) {
+  return server->port;
+}
+
+const char *lw_serve_host(const lw_server *server) {
+  return server->host;
+}
+
+void lw_serve_tick(lw_server *server) {
+  hub_beat(server->hub);
+  guard_tick(server->guard);
+}
+
+const char *lw_serve_token(lw_server *server, const char **address) {
+  if (!pair_token(&server->pairing, server->token_text)) return NULL;
+  snprintf(server->token_address, sizeof server->token_address, "http://%s/pair#%s", server->host,
+           server->token_text);
+  *address = server->token_address;
+  return server->token_text;
+}
+
+unsigned lw_serve_paired(const lw_server *server) {
+  pairing *p = &((lw_server *)(uintptr_t)server)->pairing;
+  pthread_mutex_lock(&p->lock);
+  unsigned paired = p->paired;
+  pthread_mutex_unlock(&p->lock);
+  return paired;
+}
