@@ -1,0 +1,688 @@
+/* source.c - several instruments, a log and a clock as one row of readings.
+**
+** One loop: what is waiting in the queue goes out first; then either the next entry of what is
+** played, or whatever poll(2) finds on the ports. Whatever happens becomes an event; an event is
+** written to the log and then does what it does (apply), live and on replay by the same code.
+*/
+#include "instrument_internal.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+enum { QUEUE_MOST = CHUNK_MOST + 32 };
+
+static const double first_retry = 0.1, longest_retry = 2; /* s */
+
+typedef struct wire {
+  plug port;
+  double ask_at, answer_by, retry_at, retry; /* s of the source's clock */
+  double silent_from;                        /* s: since when nothing was read */
+  bool lost;                                 /* told as lost */
+} wire;
+
+struct lw_source {
+  int64_t base_us; /* of the source's clock when it began */
+  double began;    /* lw_now() then */
+  int64_t wall_ms; /* time of day at 0 of the source's clock */
+  size_t count;
+  const lw_instrument *instrument[LW_SOURCE_INSTRUMENTS];
+  lw_listener *listener[LW_SOURCE_INSTRUMENTS];
+  wire wire[LW_SOURCE_INSTRUMENTS];
+  int wake[2]; /* pipe */
+  log_file log;
+  double log_retry;
+  /* what is played */
+  log_reader *played;
+  csv_reader *csv;
+  lw_units *units;
+  lw_arena *arena;                /* of the descriptions in a log */
+  double speed, due_from, due_at; /* s: entry time and lw_now() that belong together */
+  event next;
+  bool next_there, over;
+  double next_time, next_x[LW_LIVE_ITEMS];
+  char next_words[LW_LIVE_WORDS];
+  int next_state;
+  /* what goes out */
+  lw_hc_basis typed_basis;
+  double typed[LW_LIVE_ITEMS], typed_at[LW_LIVE_ITEMS];
+  uint64_t number;
+  double newest;
+  size_t first, waiting, dropped;
+  lw_live queue[QUEUE_MOST];
+};
+
+double lw_now(void) {
+  struct timespec t;
+  clock_gettime(CLOCK_MONOTONIC, &t);
+  return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+static int64_t wall_now(void) {
+  struct timespec t;
+  clock_gettime(CLOCK_REALTIME, &t);
+  return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
+}
+
+static int64_t clock_us(const lw_source *s) {
+  return s->base_us + (int64_t)((lw_now() - s->began) * 1e6);
+}
+
+static double seconds(int64_t us) {
+  return (double)us * 1e-6;
+}
+
+static double clock_s(const lw_source *s) {
+  return seconds(clock_us(s));
+}
+
+/* ---- what goes out ---- */
+
+static void push(void *to, const lw_live *live) {
+  lw_source *s = to;
+  if (s->waiting == QUEUE_MOST) { /* cannot be: an event makes fewer, and they are taken first */
+    s->dropped++;
+    return;
+  }
+  lw_live *at = &s->queue[(s->first + s->waiting++) % QUEUE_MOST];
+  *at = *live;
+  at->number = ++s->number;
+  at->wall = s->wall_ms + (int64_t)(live->time * 1e3);
+  if (live->time > s->newest) s->newest = live->time;
+}
+
+static void say(lw_source *s, double time, int instrument, lw_live_kind kind, const char *words) {
+  lw_live live;
+  lw_live_clear(&live);
+  live.kind = kind;
+  live.instrument = instrument;
+  live.time = time;
+  snprintf(live.words, sizeof live.words, "%s", words);
+  push(s, &live);
+}
+
+/* ---- events ---- */
+
+/* Speed and vacuum of one instrument hold up the gases of another. */
+static void stir_others(lw_source *s, int by) {
+  double stirred = s->listener[by]->stirred;
+  if (!lw_known(stirred)) return;
+  for (size_t i = 0; i < s->count; i++) {
+    if ((int)i != by) lw_listener_stirred(s->listener[i], stirred);
+  }
+}
+
+static void take_typed(lw_source *s, double time, const char *text) {
+  lw_live live;
+  lw_error unheard = {0};
+  lw_live_clear(&live);
+  if (lw_typed_read(s->units, text, live.x, &live.hc_basis, &unheard) != LW_OK) return;
+  live.kind = LW_LIVE_READING;
+  live.time = time;
+  live.settled = true;
+  for (int i = 0; i < LW_LIVE_ITEMS; i++) {
+    if (!lw_known(live.x[i])) continue;
+    live.state[i] = LW_SETTLE_SETTLED;
+    live.wait[i] = 0;
+    s->typed[i] = live.x[i];
+    s->typed_at[i] = time;
+  }
+  if (lw_known(live.x[LW_LIVE_HC])) s->typed_basis = live.hc_basis;
+  push(s, &live);
+}
+
+static void moved(lw_source *s, double time, const char *what) {
+  for (size_t i = 0; i < s->count; i++)
+    lw_listener_moved(s->listener[i], time);
+  say(s, time, -1, LW_LIVE_MOVED, what);
+}
+
+static lw_status describe(lw_source *s, const event *e, lw_error *error);
+
+/* What an event does. Its bytes have a 0 behind them. */
+static void apply(lw_source *s, const event *e) {
+  double time = seconds(e->us);
+  const char *text = (const char *)e->bytes;
+  lw_listener *l = (size_t)e->instrument < s->count ? s->listener[e->instrument] : NULL;
+  char words[LW_LIVE_WORDS];
+  switch (e->kind) {
+  case EVENT_BEGIN:
+    if (l) lw_listener_begin(l);
+    break;
+  case EVENT_IN:
+    if (!l) break;
+    lw_listener_hear(l, time, e->bytes, e->length);
+    stir_others(s, e->instrument);
+    break;
+  case EVENT_OUT:
+    if (l && l->instrument->request_count && !l->waiting) (void)lw_listener_ask(l);
+    break;
+  case EVENT_NO_ANSWER:
+    if (l) lw_listener_no_answer(l, time);
+    break;
+  case EVENT_LOST:
+    if (l) lw_listener_lost(l, time, text);
+    break;
+  case EVENT_MOVED: moved(s, time, text); break;
+  case EVENT_TYPED: take_typed(s, time, text); break;
+  case EVENT_LACKS:
+    snprintf(words, sizeof words, "the log lacks %.20s entries here: the disk was full", text);
+    say(s, time, -1, LW_LIVE_REMARK, words);
+    for (size_t i = 0; i < s->count; i++)
+      lw_listener_begin(s->listener[i]);
+    break;
+  case EVENT_WALL:
+  case EVENT_DESCRIBE:
+  case EVENT_END: break;
+  }
+}
+
+/* Into the log, with a word when it cannot be kept. */
+static void keep(lw_source *s, const event *e) {
+  bool failed = s->log.failing;
+  if (lw_log_write(&s->log, e)) {
+    if (failed) say(s, seconds(e->us), -1, LW_LIVE_REMARK, "the log can be written again");
+    return;
+  }
+  if (failed) return;
+  char words[LW_LIVE_WORDS];
+  snprintf(words, sizeof words,
+           "the log cannot be written (%.60s); what came before is kept, what "
+           "comes now is not, until there is room",
+           strerror(errno));
+  say(s, seconds(e->us), -1, LW_LIVE_REMARK, words);
+}
+
+static void happen(lw_source *s, event_kind kind, int instrument, const void *bytes,
+                   size_t length) {
+  unsigned char copy[CHUNK_MOST + MARK_MOST + LW_LIVE_WORDS + 1];
+  size_t n = length < sizeof copy - 1 ? length : sizeof copy - 1;
+  event e = {clock_us(s), kind, instrument, copy, n};
+  memcpy(copy, bytes, n);
+  copy[n] = '\0';
+  keep(s, &e);
+  apply(s, &e);
+}
+
+static void happen_text(lw_source *s, event_kind kind, int instrument, const char *text) {
+  happen(s, kind, instrument, text, strlen(text));
+}
+
+/* ---- making one ---- */
+
+lw_status lw_source_new(lw_source **source, lw_error *error) {
+  lw_source *s = calloc(1, sizeof *s);
+  if (!s) return lw_fail(error, LW_NO_MEMORY, "no memory for a source");
+  s->log.fd = s->wake[0] = s->wake[1] = -1;
+  if (pipe(s->wake) != 0) {
+    lw_source_free(s);
+    return lw_fail(error, LW_IO, "no pipe: %s", strerror(errno));
+  }
+  for (int i = 0; i < 2; i++) {
+    (void)fcntl(s->wake[i], F_SETFL, O_NONBLOCK);
+    (void)fcntl(s->wake[i], F_SETFD, FD_CLOEXEC);
+  }
+  s->began = lw_now();
+  s->wall_ms = wall_now();
+  for (int i = 0; i < LW_LIVE_ITEMS; i++)
+    s->typed[i] = s->typed_at[i] = LW_NONE;
+  *source = s;
+  return LW_OK;
+}
+
+void lw_source_free(lw_source *s) {
+  if (!s) return;
+  if (s->log.fd >= 0) happen(s, EVENT_END, 0, "", 0);
+  lw_log_close(&s->log);
+  for (size_t i = 0; i < s->count; i++) {
+    lw_port_close(&s->wire[i].port);
+    lw_listener_free(s->listener[i]);
+  }
+  for (int i = 0; i < 2; i++) {
+    if (s->wake[i] >= 0) close(s->wake[i]);
+  }
+  lw_log_reader_free(s->played);
+  lw_csv_reader_free(s->csv);
+  lw_arena_free(s->arena);
+  free(s);
+}
+
+void lw_source_wake(lw_source *s) {
+  int was = errno;
+  ssize_t n = write(s->wake[1], "", 1); /* full: it is awake already */
+  (void)n;
+  errno = was;
+}
+
+/* The clock goes on from where the log ended: by the time of day when that makes sense, else a
+   second behind. */
+lw_status lw_source_log(lw_source *s, const char *path, lw_error *error) {
+  int64_t us = 0, wall = 0, now = wall_now();
+  lw_status status = lw_log_open(&s->log, path, &us, &wall, error);
+  if (status != LW_OK) return status;
+  if (wall > 0) {
+    int64_t since = (now - wall) * 1000;
+    s->base_us = since > us + 1000000 && since < us + 4000000000000LL ? since : us + 1000000;
+  }
+  s->began = lw_now();
+  s->wall_ms = now - s->base_us / 1000;
+  char text[32];
+  snprintf(text, sizeof text, "%lld", (long long)s->wall_ms);
+  happen_text(s, EVENT_WALL, 0, text);
+  return LW_OK;
+}
+
+static lw_status add(lw_source *s, const lw_instrument *instrument, lw_error *error) {
+  if (s->count == LW_SOURCE_INSTRUMENTS)
+    return lw_fail(error, LW_TOO_LARGE, "more than %d instruments", LW_SOURCE_INSTRUMENTS);
+  lw_listener *l = NULL;
+  lw_status status = lw_listener_new(instrument, &l, error);
+  if (status != LW_OK) return status;
+  size_t i = s->count++;
+  l->index = (int)i;
+  l->take = push;
+  l->to = s;
+  s->listener[i] = l;
+  s->instrument[i] = instrument;
+  s->wire[i] = (wire){.port = {-1, false}};
+  return LW_OK;
+}
+
+static bool refused(lw_source *s, lw_error *error) {
+  if (!s->played && !s->csv) return false;
+  (void)lw_fail(error, LW_BAD_INPUT, "this source plays a file; it cannot listen as well");
+  return true;
+}
+
+/* ---- wires: a port and what is due on it ---- */
+
+static void wire_up(lw_source *s, int i) {
+  wire *k = &s->wire[i];
+  const mark *hello = &s->instrument[i]->greeting;
+  k->retry = first_retry;
+  k->silent_from = k->ask_at = clock_s(s);
+  k->answer_by = LW_NONE;
+  happen(s, EVENT_BEGIN, i, "", 0);
+  if (hello->count && write(k->port.fd, hello->at, hello->count) != (ssize_t)hello->count)
+    say(s, clock_s(s), i, LW_LIVE_REMARK, "the hello could not be sent");
+}
+
+static void wire_lost(lw_source *s, int i, const char *why) {
+  wire *k = &s->wire[i];
+  lw_port_close(&k->port);
+  k->retry_at = clock_s(s) + k->retry;
+  k->retry = fmin(2 * k->retry, longest_retry);
+  if (!k->lost) happen_text(s, EVENT_LOST, i, why);
+  k->lost = true;
+}
+
+static lw_status wire_open(lw_source *s, int i, lw_error *error) {
+  wire *k = &s->wire[i];
+  lw_status status = lw_port_open(s->instrument[i], &k->port, error);
+  if (status != LW_OK) return status;
+  if (k->port.connecting) {
+    k->answer_by = clock_s(s) + fmax(5, s->instrument[i]->answer);
+  } else {
+    wire_up(s, i);
+  }
+  return LW_OK;
+}
+
+lw_status lw_source_listen(lw_source *s, const lw_instrument *instrument, int flags,
+                           lw_error *error) {
+  lw_error why = {0};
+  if (refused(s, error)) return LW_BAD_INPUT;
+  lw_status status = add(s, instrument, error);
+  if (status != LW_OK) return status;
+  int i = (int)s->count - 1;
+  s->wire[i].retry = first_retry;
+  event e = {clock_us(s), EVENT_DESCRIBE, i, (const unsigned char *)instrument->text,
+             instrument->text_length};
+  keep(s, &e);
+  status = wire_open(s, i, &why);
+  if (status == LW_OK) return LW_OK;
+  if (status == LW_IO && flags & LW_LISTEN_PATIENT) {
+    wire_lost(s, i, why.text);
+    return LW_OK;
+  }
+  lw_listener_free(s->listener[--s->count]);
+  return lw_fail(error, status, "%s", why.text);
+}
+
+/* The question that is due goes out whole or the port is lost: forty bytes fit any buffer. */
+static void ask(lw_source *s, int i) {
+  wire *k = &s->wire[i];
+  lw_listener *l = s->listener[i];
+  question q = l->instrument->requests[l->current];
+  if (l->instrument->protocol == LW_PROTOCOL_MODBUS_TCP) {
+    unsigned transaction = l->transaction + 1;
+    q.bytes[0] = (unsigned char)(transaction >> 8 & 0xFF);
+    q.bytes[1] = (unsigned char)(transaction & 0xFF);
+  }
+  ssize_t n = write(k->port.fd, q.bytes, q.count);
+  if (n != (ssize_t)q.count) {
+    wire_lost(s, i, n < 0 ? strerror(errno) : "it takes no more bytes");
+    return;
+  }
+  if (l->current == 0) k->ask_at = fmax(k->ask_at + l->instrument->every, clock_s(s));
+  happen(s, EVENT_OUT, i, q.bytes, q.count);
+  k->answer_by = clock_s(s) + l->instrument->answer;
+}
+
+static void read_port(lw_source *s, int i) {
+  unsigned char bytes[CHUNK_MOST];
+  wire *k = &s->wire[i];
+  ssize_t n = read(k->port.fd, bytes, sizeof bytes);
+  if (n < 0 && (errno == EAGAIN || errno == EINTR)) return;
+  if (n <= 0) {
+    wire_lost(s, i, n == 0 || errno == EIO ? "unplugged" : strerror(errno));
+    return;
+  }
+  uint64_t readings = s->listener[i]->health.readings;
+  happen(s, EVENT_IN, i, bytes, (size_t)n);
+  if (s->listener[i]->health.readings == readings) return;
+  k->silent_from = clock_s(s);
+  k->lost = false;
+}
+
+/* A serial read of nothing means that the line is dead only when poll said so. */
+static void look_at_port(lw_source *s, int i, short found) {
+  wire *k = &s->wire[i];
+  lw_error why = {0};
+  if (k->port.connecting) {
+    if (!(found & (POLLOUT | POLLERR | POLLHUP))) return;
+    if (lw_port_connected(&k->port, &why) == LW_OK) {
+      wire_up(s, i);
+    } else {
+      wire_lost(s, i, why.text);
+    }
+    return;
+  }
+  if (found & POLLIN) {
+    read_port(s, i);
+  } else if (found & (POLLHUP | POLLERR | POLLNVAL)) {
+    wire_lost(s, i, "unplugged");
+  }
+}
+
+static void silence(lw_source *s, int i) {
+  wire *k = &s->wire[i];
+  char words[LW_LIVE_WORDS];
+  snprintf(words, sizeof words, "silent for %.3g s", s->instrument[i]->silence);
+  if (!k->lost) happen_text(s, EVENT_LOST, i, words);
+  k->lost = true;
+  k->answer_by = LW_NONE;
+  k->ask_at = clock_s(s);
+}
+
+/* What is due on a wire by the clock. */
+static void on_time(lw_source *s, int i) {
+  wire *k = &s->wire[i];
+  lw_error why = {0};
+  const lw_instrument *in = s->instrument[i];
+  double now = clock_s(s);
+  if (k->port.fd < 0) {
+    if (now >= k->retry_at && wire_open(s, i, &why) != LW_OK) wire_lost(s, i, why.text);
+    return;
+  }
+  if (k->port.connecting) {
+    if (now >= k->answer_by) wire_lost(s, i, "cannot be reached: no answer");
+    return;
+  }
+  if (in->request_count && s->listener[i]->waiting && now >= k->answer_by) {
+    happen(s, EVENT_NO_ANSWER, i, "", 0);
+    k->ask_at = now + in->answer; /* what comes late belongs to nobody */
+  }
+  bool round = s->listener[i]->current > 0;
+  if (in->request_count && !s->listener[i]->waiting &&
+      (now >= k->ask_at || (round && now >= k->answer_by - in->answer)))
+    ask(s, i);
+  if (!k->lost && k->port.fd >= 0 && now - k->silent_from >= in->silence) silence(s, i);
+}
+
+static double due(const lw_source *s, int i) {
+  const wire *k = &s->wire[i];
+  const lw_instrument *in = s->instrument[i];
+  if (k->port.fd < 0) return k->retry_at;
+  if (k->port.connecting) return k->answer_by;
+  double at = k->lost ? INFINITY : k->silent_from + in->silence;
+  if (!in->request_count) return at;
+  return fmin(at, s->listener[i]->waiting ? k->answer_by : k->ask_at);
+}
+
+/* ---- waiting ---- */
+
+static int milliseconds(double s) {
+  if (!(s > 0)) return 0;
+  return s > 3600 ? 3600000 : (int)ceil(s * 1e3);
+}
+
+/* Until a port speaks, something is due, or the deadline (source's clock). True: woken. */
+static bool wait_ports(lw_source *s, double deadline) {
+  struct pollfd fds[LW_SOURCE_INSTRUMENTS + 1] = {{s->wake[0], POLLIN, 0}};
+  double until = deadline;
+  for (size_t i = 0; i < s->count; i++) {
+    const plug *p = &s->wire[i].port;
+    fds[i + 1] = (struct pollfd){p->fd, (short)(p->connecting ? POLLOUT : POLLIN), 0};
+    if (!s->played && !s->csv) until = fmin(until, due(s, (int)i));
+  }
+  int n = poll(fds, (nfds_t)s->count + 1, milliseconds(until - clock_s(s)));
+  if (n < 0) return errno == EINTR;
+  char bytes[64];
+  bool woken = (fds[0].revents & POLLIN) && read(s->wake[0], bytes, sizeof bytes) > 0;
+  for (size_t i = 0; i < s->count && !s->played && !s->csv; i++) {
+    if (fds[i + 1].revents) look_at_port(s, (int)i, fds[i + 1].revents);
+    on_time(s, (int)i);
+  }
+  return woken;
+}
+
+/* ---- playing ---- */
+
+lw_status lw_source_replay(lw_source *s, lw_units *units, const char *path, double speed,
+                           lw_error *error) {
+  if (s->count > 0 || refused(s, error))
+    return lw_fail(error, LW_BAD_INPUT, "this source listens or plays already");
+  s->units = units;
+  s->speed = speed > 0 ? speed : 0;
+  s->due_from = s->due_at = LW_NONE;
+  if (lw_log_is(path)) {
+    s->arena = lw_arena_new(0);
+    if (!s->arena) return lw_fail(error, LW_NO_MEMORY, "no memory to play a log");
+    return lw_log_reader_new(path, &s->played, error);
+  }
+  lw_status status = lw_csv_reader_new(units, path, &s->csv, error);
+  return status == LW_OK ? add(s, lw_csv_reader_instrument(s->csv), error) : status;
+}
+
+/* A description out of a log: a new instrument, or one that is begun anew. */
+static lw_status describe(lw_source *s, const event *e, lw_error *error) {
+  lw_bind bind = {s->arena, s->units, "description in the log"};
+  lw_instrument *instrument = NULL;
+  size_t i = (size_t)e->instrument;
+  lw_status status =
+      lw_instrument_read(&bind, (const char *)e->bytes, e->length, &instrument, error);
+  if (status != LW_OK) return status;
+  if (i > s->count) return lw_fail(error, LW_BAD_INPUT, "instruments of this log are out of order");
+  if (i == s->count) return add(s, instrument, error);
+  s->instrument[i] = instrument;
+  lw_listener_start(s->listener[i], instrument, (int)i);
+  lw_listener_begin(s->listener[i]);
+  return LW_OK;
+}
+
+static void fetch_row(lw_source *s) {
+  s->next_words[0] = '\0';
+  int n = lw_csv_reader_next(s->csv, &s->next_time, s->next_x, s->next_words, sizeof s->next_words);
+  s->over = n == 0;
+  s->next_there = n != 0;
+  if (n < 0) s->next_time = s->newest;
+}
+
+static void fetch_entry(lw_source *s) {
+  int line = 0;
+  s->next_words[0] = '\0';
+  log_state state = lw_log_reader_next(s->played, &s->next, &line);
+  s->over = state == LOG_OVER;
+  s->next_there = !s->over;
+  s->next_time = state == LOG_ENTRY ? seconds(s->next.us) : s->newest;
+  if (state == LOG_TORN)
+    snprintf(s->next_words, sizeof s->next_words,
+             "the log ends inside of a line; %zu bytes of it are left out", s->next.length);
+  if (state == LOG_DAMAGED)
+    snprintf(s->next_words, sizeof s->next_words, "line %d of the log is damaged and left out",
+             line);
+}
+
+/* lw_now() at which the entry that is next is due. */
+static double next_due(lw_source *s) {
+  if (s->speed == 0) return 0;
+  if (!lw_known(s->due_from)) {
+    s->due_from = s->next_time;
+    s->due_at = lw_now();
+  }
+  return s->due_at + (s->next_time - s->due_from) / s->speed;
+}
+
+static lw_status play_entry(lw_source *s, lw_error *error) {
+  s->next_there = false;
+  if (s->next_words[0]) {
+    say(s, s->next_time, -1, LW_LIVE_REMARK, s->next_words);
+    return LW_OK;
+  }
+  if (s->csv) {
+    lw_listener_reading(s->listener[0], s->next_time, s->next_x);
+    return LW_OK;
+  }
+  if (s->next.kind == EVENT_WALL) s->wall_ms = strtoll((const char *)s->next.bytes, NULL, 10);
+  if (s->next.kind == EVENT_DESCRIBE) return describe(s, &s->next, error);
+  if (s->next.length > CHUNK_MOST && s->next.kind == EVENT_IN)
+    return lw_fail(error, LW_BAD_INPUT, "an entry of the log holds more than %d bytes", CHUNK_MOST);
+  apply(s, &s->next);
+  return LW_OK;
+}
+
+static lw_status play(lw_source *s, double deadline, bool *woken, lw_error *error) {
+  if (!s->next_there && !s->over) s->csv ? fetch_row(s) : fetch_entry(s);
+  if (s->over) {
+    if (!s->dropped) say(s, s->newest, -1, LW_LIVE_END, "");
+    return LW_OK;
+  }
+  double at = next_due(s);
+  if (at <= lw_now()) return play_entry(s, error);
+  *woken = wait_ports(s, clock_s(s) + fmin(at, deadline) - lw_now());
+  return LW_OK;
+}
+
+/* ---- the loop ---- */
+
+static void pop(lw_source *s, lw_live *live) {
+  *live = s->queue[s->first];
+  s->first = (s->first + 1) % QUEUE_MOST;
+  s->waiting--;
+  if (live->kind == LW_LIVE_READING) lw_log_sync(&s->log);
+}
+
+lw_status lw_source_next(lw_source *s, double deadline, lw_live *live, lw_error *error) {
+  bool woken = false, late = false;
+  while (s->waiting == 0 && !woken && !late) {
+    lw_status status = LW_OK;
+    if (s->played || s->csv) {
+      status = play(s, deadline, &woken, error);
+    } else {
+      woken = wait_ports(s, deadline - lw_now() + clock_s(s));
+    }
+    if (status != LW_OK) return status;
+    late = s->waiting == 0 && lw_now() >= deadline;
+  }
+  if (s->waiting > 0) {
+    pop(s, live);
+    return LW_OK;
+  }
+  lw_live_clear(live);
+  live->kind = LW_LIVE_NOTHING;
+  live->time = clock_s(s);
+  live->wall = s->wall_ms + (int64_t)(live->time * 1e3);
+  return LW_OK;
+}
+
+/* ---- from a person ---- */
+
+lw_status lw_source_type(lw_source *s, lw_units *units, const char *text, lw_error *error) {
+  double x[LW_LIVE_ITEMS];
+  lw_hc_basis basis = LW_HC_UNSAID;
+  if (refused(s, error)) return LW_BAD_INPUT;
+  if (strlen(text) > LW_LIVE_WORDS)
+    return lw_fail(error, LW_BAD_INPUT, "more than %d characters in one reading", LW_LIVE_WORDS);
+  if (s->waiting + 4 > QUEUE_MOST)
+    return lw_fail(error, LW_TOO_LARGE, "too much waits to be taken");
+  lw_status status = lw_typed_read(units, text, x, &basis, error);
+  if (status != LW_OK) return status;
+  s->units = units;
+  happen_text(s, EVENT_TYPED, 0, text);
+  return LW_OK;
+}
+
+lw_status lw_source_moved(lw_source *s, const char *what, lw_error *error) {
+  if (refused(s, error)) return LW_BAD_INPUT;
+  if (s->waiting + 4 > QUEUE_MOST)
+    return lw_fail(error, LW_TOO_LARGE, "too much waits to be taken");
+  char words[LW_LIVE_WORDS];
+  snprintf(words, sizeof words, "%s", what ? what : "");
+  happen_text(s, EVENT_MOVED, 0, words);
+  return LW_OK;
+}
+
+/* ---- looking ---- */
+
+static void merge(lw_live *live, const lw_listener *l, double oldest) {
+  lw_live state;
+  lw_live_clear(&state);
+  lw_listener_state(l, &state);
+  for (int i = 0; i < LW_LIVE_ITEMS; i++) {
+    if (lw_known(live->x[i]) || !lw_known(l->last[i]) || l->last_at[i] < oldest) continue;
+    live->x[i] = l->last[i];
+    live->state[i] = state.state[i];
+    live->wait[i] = state.wait[i];
+    live->mean[i] = state.mean[i];
+    live->spread[i] = state.spread[i];
+    if (i == LW_LIVE_HC) live->hc_basis = l->instrument->hc_basis;
+  }
+}
+
+void lw_source_now(const lw_source *s, double age, lw_live *live) {
+  lw_live_clear(live);
+  double oldest = s->newest - age;
+  live->time = s->newest;
+  live->wall = s->wall_ms + (int64_t)(s->newest * 1e3);
+  for (size_t i = 0; i < s->count; i++)
+    merge(live, s->listener[i], oldest);
+  int read = 0, settled = 0;
+  for (int i = 0; i < LW_LIVE_ITEMS; i++) {
+    if (!lw_known(live->x[i]) && lw_known(s->typed[i]) && s->typed_at[i] >= oldest) {
+      live->x[i] = s->typed[i];
+      live->state[i] = LW_SETTLE_SETTLED;
+      live->wait[i] = 0;
+      if (i == LW_LIVE_HC) live->hc_basis = s->typed_basis;
+    }
+    if (!lw_known(live->x[i])) continue;
+    read++;
+    settled += live->state[i] == LW_SETTLE_SETTLED;
+    live->longest_wait = fmax(live->longest_wait, live->wait[i]);
+  }
+  live->settled = read > 0 && read == settled;
+  live->kind = read > 0 ? LW_LIVE_READING : LW_LIVE_NOTHING;
+}
+
+size_t lw_source_instruments(const lw_source *s) {
+  return s->count;
+}
+
+lw_health lw_source_health(const lw_source *s, size_t instrument) {
+  return instrument < s->count ? lw_listener_health(s->listener[instrument]) : (lw_health){0};
+}
