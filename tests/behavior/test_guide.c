@@ -162,8 +162,9 @@ static int work(bay *b, lw_guidance *g) {
 /* ---- tests ---- */
 
 static const char *const cards[] = {
-    "corran-220-six-export.yaml",  "corran-220-six-manual.yaml",     "corran-220-six-limiter.yaml",
-    "corran-290-eight-manual.yaml", "corran-290-eight-automatic.yaml", "corran-350-eight-manual.yaml",
+    "corran-220-six-export.yaml",      "corran-220-six-manual.yaml",
+    "corran-220-six-limiter.yaml",     "corran-290-eight-manual.yaml",
+    "corran-290-eight-automatic.yaml", "corran-350-eight-manual.yaml",
 };
 enum { CARDS = sizeof cards / sizeof cards[0] };
 
@@ -187,8 +188,8 @@ static void every_kind_of_screw_is_set_in_a_few_moves(void **state) {
       lw_guidance g;
       int moves = work(&b, &g);
       const lw_sight *last = &b.sights[b.readings - 1];
-      printf("%s from %s: %d moves, CO %.2f -> %.2f %%, %s\n", cards[i], rich ? "rich" : "lean", moves,
-             100 * b.sights[0].x[LW_SEE_CO], 100 * last->x[LW_SEE_CO], g.words);
+      printf("%s from %s: %d moves, CO %.2f -> %.2f %%, %s\n", cards[i], rich ? "rich" : "lean",
+             moves, 100 * b.sights[0].x[LW_SEE_CO], 100 * last->x[LW_SEE_CO], g.words);
       assert_int_equal(g.state, LW_GUIDE_SET);
       assert_in_range(moves, 1, 6);
     }
@@ -226,8 +227,9 @@ static void a_screw_at_its_stop_is_said_to_be(void **state) {
 static void what_is_right_is_left_alone(void **state) {
   shop *s = *state;
   const lw_test_car *model = car_of(s, "corran-290-eight-automatic.yaml");
-  bay b = enter(s, model, lw_range_middle(((const lw_screw_card *)model->twin->card->carburetor.screws
-                                               .items)->preset));
+  bay b = enter(
+      s, model,
+      lw_range_middle(((const lw_screw_card *)model->twin->card->carburetor.screws.items)->preset));
   b.speed = model->engine->speed_hot;
   lw_guidance g;
   assert_int_equal(work(&b, &g), 0);
@@ -255,10 +257,10 @@ static void no_reading_is_one_line(void **state) {
   lw_sight blank = {.label = "idle", .at = LW_AT_IDLE, .speed = 70};
   for (int k = 0; k < LW_CHANNELS; k++)
     blank.x[k] = blank.u[k] = LW_NONE;
-  assert_int_equal(
-      lw_guide_next(s->arena, s->units, model, &goal, NULL, 0, &g, &s->error), LW_BAD_INPUT);
-  assert_int_equal(
-      lw_guide_next(s->arena, s->units, model, &goal, &blank, 1, &g, &s->error), LW_BAD_INPUT);
+  assert_int_equal(lw_guide_next(s->arena, s->units, model, &goal, NULL, 0, &g, &s->error),
+                   LW_BAD_INPUT);
+  assert_int_equal(lw_guide_next(s->arena, s->units, model, &goal, &blank, 1, &g, &s->error),
+                   LW_BAD_INPUT);
   HOLDS(s->error.text, "has no CO");
 }
 
