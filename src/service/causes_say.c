@@ -54,7 +54,7 @@ static const char *value_of(inquiry *d, lw_channel k, double x) {
   case LW_SEE_VACUUM:
     return lw_arena_print(d->arena, "%.1f inHg", lw_dim_shown(LW_PRESSURE, LW_SHOP, x));
   case LW_SEE_CO: return lw_arena_print(d->arena, "%.2f %%", 100 * x);
-  case LW_SEE_CO2: return lw_arena_print(d->arena, "%.1f %%", 100 * x);
+  case LW_SEE_CO2:
   case LW_SEE_O2: return lw_arena_print(d->arena, "%.1f %%", 100 * x);
   case LW_SEE_HC:
   case LW_SEE_NO: return lw_arena_print(d->arena, "%.0f ppm", 1e6 * x);
@@ -119,7 +119,8 @@ static const char *sized(inquiry *d, const trial *t) {
   const char *side = row->where ? lw_arena_print(d->arena, ", %s side", row->where) : "";
   if (!row->unit || !side || (row->id == LW_CAUSE_MISFIRE && t->size == 0))
     return lw_arena_print(d->arena, "%s%s", lw_cause_text(row->id), side ? side : "");
-  return lw_arena_print(d->arena, "%s%s, about %g %s", lw_cause_text(row->id), side, lw_cause_round(t->size, 2), row->unit);
+  return lw_arena_print(d->arena, "%s%s, about %g %s", lw_cause_text(row->id), side,
+                        lw_cause_round(t->size, 2), row->unit);
 }
 
 static void put(lw_cause *list, size_t *n, size_t most, const lw_cause *c) {
@@ -191,11 +192,6 @@ static const char *sentence(inquiry *d, const lw_cause *list, size_t n, bool tie
                         lw_cause_remedy(first->id));
 }
 
-/* Probability that nothing is wrong, or nothing but the setting of the screws. */
-static double sound_share(const inquiry *d) {
-  return d->probability[LW_CAUSE_NONE];
-}
-
 lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) {
   size_t most = KEPT_MOST + 4, n = 0;
   lw_diagnosis *g = lw_arena_alloc(d->arena, sizeof *g);
@@ -224,7 +220,7 @@ lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) {
   g->test_count = lw_causes_tests(d, tests, TESTS_MOST);
   g->summary = sentence(d, list, n, g->tie);
   g->runs = d->runs;
-  g->found = sound_share(d) < 0.5;
+  g->found = n > 0 && list[0].id != LW_CAUSE_NONE;
   for (int i = 0; i < LW_CAUSES; i++)
     g->unseen[i] = d->unseen[i] && !d->seen[i];
   for (int i = 0; i < LW_UNKNOWNS; i++)
