@@ -87,7 +87,8 @@ typedef struct tally {
 } tally;
 
 static void try_one(const test_car *c, const lw_twin *twin, tally *t, const char *what) {
-  lw_surroundings around = {twin->ambient, twin->temperature, 0, 355};
+  lw_surroundings around = {
+      .ambient = twin->ambient, .temperature = twin->temperature, .coolant = 355};
   lw_engine engine = *c->engine;
   lw_running run;
   lw_state state = {0};

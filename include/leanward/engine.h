@@ -82,6 +82,8 @@ typedef struct lw_surroundings {
   double ambient, temperature; /* Pa, K */
   double humidity;             /* 0..1 */
   double coolant;              /* K; 355 warm */
+  double
+      floor; /* K of the manifold's floor, which exhaust heats before the coolant; 0: as coolant */
 } lw_surroundings;
 lw_surroundings lw_surroundings_standard(void); /* sea level, 293.15 K, dry, warm */
 

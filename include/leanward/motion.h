@@ -71,7 +71,7 @@ typedef struct lw_devices {
   double choke_spring; /* Pa of depression across the plate that opens it against a thermostat
                                which holds it shut */
   double choke_heat, choke_cool; /* s, thermostat with the engine running, stopped */
-  double choke_well;             /* K: what the thermostat is heated to */
+  double choke_well;             /* K: what the thermostat is heated to with 20 degC outside */
   double kick, unloader;         /* share of the plate's opening each pulls; 0: none */
   double kick_vacuum;            /* Pa at which the kick has pulled */
   double kick_lag;               /* s */
@@ -102,7 +102,7 @@ void lw_motion_vehicle(lw_motion *motion, const lw_vehicle *vehicle);
    this engine does not idle. */
 lw_status lw_motion_idle(lw_motion *motion, lw_error *error) LW_MUST_USE;
 /* Time 0, stopped, everything at this temperature, ignition on; the pedal has been pressed once, so
-   that choke and fast-idle cam have set. */
+   that choke and fast-idle cam have set, in the cold up to three times. */
 void lw_motion_cold(lw_motion *motion, double temperature);
 
 /* ---- Driving it ----------------------------------------------------------------------------- */

@@ -47,7 +47,7 @@ static double beyond_lean(double limit, double lambda, double residual, double f
   const double stoichiometric = 14.6, idle_filling = 0.35;
   double over_fuel = (lambda * stoichiometric + 1) / fmax(1 - residual, 0.05) - 1;
   double weak = 1 - fmin(compression, 1);
-  return over_fuel - limit + 5 * (1 - fmin(spark, 1)) + 24 * weak * weak +
+  return over_fuel - limit + 5 * (1 - fmin(spark, 1)) + 25 * weak * weak +
          22 * fmax(idle_filling - filling, 0);
 }
 
@@ -73,11 +73,13 @@ double lw_misfire(double lambda, double residual, double filling, double spark,
 
 /* Heywood eq. 13.6b (Barnes-Moss, IMechE C343/73) is the motored engine at wide open throttle; what
    pumping and valve flow take of it there is 0.15 bar and rises with the square of speed (Heywood
-   13.4; shares ours). Cold oil: ours, twice and more at freezing. */
+   13.4; shares ours). Cold oil: half of it goes by the root of the oil's viscosity (Sandoval and
+   Heywood, SAE 2003-01-0725, from memory), which doubles every 20 K or so: a quarter more at 60
+   degC, twice at 20, held at three times. */
 double lw_friction(double speed, double coolant) {
   double n = speed / (1000 * RPM);
   double motored = 0.97 + 0.15 * n + 0.05 * n * n, pumping = 0.15 + 0.02 * n * n;
-  double cold = 1 + 1.3 * lw_clamp((355 - coolant) / 80, 0, 1.6);
+  double cold = 1 + 0.5 * (exp(lw_clamp((355 - coolant) / 56, 0, 1.6)) - 1);
   return (motored - pumping) * cold * LW_BAR;
 }
 
@@ -94,11 +96,17 @@ static double pumping(double speed, double manifold, double exhaust) {
 /* ---- spark ---- */
 
 /* Laminar flame speed of gasoline over its best, with exhaust in the charge (Heywood eq. 9.34 and
-   table 9.2 after Rhodes and Keck). */
+   table 9.2 after Rhodes and Keck). Their line was measured to some 30 % and would stop every flame
+   at 39 %, where engines still fire now and then: from a quarter on it runs out evenly (ours). */
 static double flame(double phi, double residual) {
+  const double measured = 0.25;
   double mixture = 1 - 54.9 / 30.5 * (phi - 1.21) * (phi - 1.21);
-  double dilution = 1 - 2.06 * (residual > 0 ? pow(residual, 0.77) : 0);
-  return fmax(mixture, 0.1) * fmax(dilution, 0.05);
+  double root = pow(lw_clamp(residual, 1e-9, measured), 0.77), dilution = 1 - 2.06 * root;
+  if (residual > measured) {
+    double slope = 2.06 * 0.77 * root / measured;
+    dilution *= exp(-slope / dilution * (residual - measured));
+  }
+  return fmax(mixture, 0.1) * fmax(dilution, 0.01);
 }
 
 /* Best-torque timing: half the charge is burned 8 degrees after top center (Heywood 9.2.2); how long
@@ -139,8 +147,8 @@ static double walls(double filling, double speed) {
 static double indicated(double lambda, double flame_speed, double log_ratio) {
   double gamma = 1.265 + 0.12 * fmin(fabs(lambda - 1), 0.4);
   double ideal = 1 - exp((1 - gamma) * log_ratio);
-  double uneven = 1 - 0.10 * (1 / flame_speed - 1.45);
-  return ideal * 0.94 * lw_clamp(uneven, 0.2, 1);
+  double uneven = 1 / (1 + 0.14 * fmax(1 / flame_speed - 1.45, 0));
+  return ideal * 0.94 * uneven;
 }
 
 /* Share of the fuel's heat that is released, from what is left unburned in the gas (Heywood eq.
@@ -188,8 +196,9 @@ static void put_nitric_oxide(lw_products *p, double no) {
 }
 
 /* Share of the fuel that is vapor when it burns: a cold engine wets its walls (ours). */
-static double evaporated(double coolant) {
-  return 1 - 0.35 * lw_clamp((335 - coolant) / 75, 0, 1);
+static double evaporated(const lw_surroundings *around) {
+  double floor = fmax(around->floor, around->coolant);
+  return 1 - 0.35 * lw_clamp((335 - floor) / 75, 0, 1);
 }
 
 /* Fuel that hides in crevices and comes out unburned (Heywood 11.4.3: 1 to 2.5 % at the valve; about
@@ -221,7 +230,7 @@ static firing firing_of(const lw_engine *e, const lw_charge *c) {
   firing f = {.e = e,
               .c = c,
               .exhaust = 1.02 * c->around.ambient,
-              .vapor = evaporated(c->around.coolant),
+              .vapor = evaporated(&c->around),
               .filling = c->manifold / LW_STANDARD_PRESSURE,
               .need = lw_fuel_stoichiometric(&e->fuel),
               .log_ratio = log(e->compression_ratio)};

@@ -78,6 +78,7 @@ static lw_status cam(lw_devices *d, const lw_engine *engine, const lw_net *net, 
   const double highest = 1.35;
   lw_surroundings warm = *around;
   warm.coolant = 355;
+  warm.temperature = lw_breathed(around->temperature, 355, 0);
   lw_state state = {0};
   lw_running run;
   lw_status status = lw_engine_hold(engine, net, &warm, speed, 0, &state, &run, error);
@@ -87,7 +88,7 @@ static lw_status cam(lw_devices *d, const lw_engine *engine, const lw_net *net, 
 
 static void choke(lw_devices *d, const lw_card *card) {
   const lw_choke_card *c = &card->carburetor.choke;
-  static const double heat[] = {240, 240, 240, 200, 150}; /* s, by kind */
+  static const double heat[] = {300, 300, 300, 250, 190}; /* s, by kind */
   d->choke = c->kind != 1 && (c->kind > 1 || lw_range_known(c->vacuum_kick));
   d->choke_index = fmin(294, or (c->opens_at, 344) - 20);
   d->choke_open = or (c->opens_at, 344);

@@ -45,6 +45,8 @@ static void fill(lw_motion *m, const lw_engine *engine, const lw_net *net, const
   m->controls = lw_controls_idle();
   m->air_density = lw_air_density(around->temperature, around->ambient, around->humidity);
   m->fuel_density = m->net.fluids.fuel_density;
+  m->charge_temperature =
+      lw_charge_temperature(&net->draw, lw_breathed(around->temperature, 355, 0));
   double idle = lw_known(engine->speed_hot) ? engine->speed_hot : 650 * RPM;
   m->stall_speed = 0.45 * idle;
   m->run_speed = 0.8 * idle;
@@ -134,12 +136,17 @@ static void rest(lw_motion *m) {
 }
 
 static void fill_manifold(lw_motion *m, double pressure, const double *share, double over_fuel) {
-  double air =
-      pressure * m->engine.manifold_volume / (m->net.fluids.air_r * m->net.draw.temperature);
+  double air = pressure * m->engine.manifold_volume / (m->net.fluids.air_r * m->charge_temperature);
   for (int s = 0; s < LW_SIDES; s++) {
     m->y[ST_AIR + s] = air * share[s];
     m->y[ST_FUEL + s] = over_fuel > 0 ? air * share[s] / over_fuel : 0;
   }
+}
+
+/* A foot sets choke and cam by pressing the pedal down once, and in the cold it does so twice or three
+   times (common practice: what owners were told): so many of the pump's shots wet the manifold. */
+static double presses(double temperature) {
+  return 1 + 2 * lw_clamp((288 - temperature) / 20, 0, 1);
 }
 
 void lw_motion_cold(lw_motion *m, double temperature) {
@@ -149,13 +156,12 @@ void lw_motion_cold(lw_motion *m, double temperature) {
   fill_manifold(m, m->around.ambient, m->engine.sides > 1 ? both : one, 0);
   y[ST_THERMOSTAT] = y[ST_COOLANT] = temperature;
   y[ST_POWER] = 1;
-  /* the pump's shot of that one press wets the manifold */
   for (int s = 0; s < m->engine.sides; s++)
-    y[ST_FILM + s] = d->pump_volume * m->fuel_density / m->engine.sides;
+    y[ST_FILM + s] = presses(temperature) * d->pump_volume * m->fuel_density / m->engine.sides;
   if (!d->choke) return;
   y[ST_CHOKE] = lw_clamp((temperature - d->choke_index) / (d->choke_open - d->choke_index),
                          LW_CHOKE_CLEARANCE, 1);
-  y[ST_CAM] = d->cam * (1 - lw_smooth_step((y[ST_CHOKE] - 0.1) / 0.8, &slope));
+  y[ST_CAM] = d->cam * (1 - lw_smooth_step((y[ST_CHOKE] - 0.2) / 0.8, &slope));
   y[ST_PUMP] *= 1 - lw_clamp(y[ST_CAM] / d->pump_to, 0, 1);
 }
 
@@ -193,6 +199,7 @@ lw_status lw_motion_idle(lw_motion *m, lw_error *error) {
   rest(m);
   lw_surroundings warm = m->around;
   warm.coolant = 355;
+  warm.temperature = lw_breathed(m->around.temperature, 355, 0);
   lw_status status =
       lw_engine_idle(&m->engine, m->origin, &warm, 0, LW_LOAD_NONE, &state, &run, error);
   if (status != LW_OK) return status;

@@ -83,7 +83,7 @@ struct lw_motion {
   lw_vehicle vehicle;
   lw_surroundings around;
   lw_controls controls;
-  double air_density, fuel_density, stall_speed, run_speed;
+  double air_density, fuel_density, charge_temperature, stall_speed, run_speed;
   double time, pedal_from, pedal_since; /* of the move of the foot under way */
   double y[STATES], atol[STATES];
   lw_state state; /* of the network, solved at inputs */
@@ -119,6 +119,9 @@ void lw_motion_passed(lw_motion *m, const int *direction);
    manifold, K. */
 double lw_film_share(double manifold, double speed, double floor);
 double lw_film_time(double manifold, double speed, double floor);
+
+/* Air at the carburetor's horn, K, outside air and coolant being such. */
+double lw_breathed(double outside, double coolant, double road_speed);
 
 /* CVODE. */
 lw_status lw_stepper_new(lw_motion *m, lw_error *error) LW_MUST_USE;

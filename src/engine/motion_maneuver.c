@@ -304,6 +304,7 @@ lw_status lw_run_warm_up(lw_arena *arena, lw_motion *m, double temperature, doub
     go(&r, 10, every);
     if (!(fast == fast)) fast = m->y[ST_SPEED];
     go(&r, 9.2, every);
+    if (i + 1 == rounds) break; /* it ends as it settles */
     pedal(&r, 0.15, 0.2);
     go(&r, 0.4, 0.2);
     pedal(&r, 0, 0.2);
@@ -331,7 +332,7 @@ lw_status lw_run_stall(lw_arena *arena, lw_motion *m, double load, lw_maneuver *
   go(&r, 1.5, 0.1);
   c.dynamometer = 0;
   lw_motion_control(m, &c);
-  pedal(&r, 0.05, 0.2); /* warm: with a little throttle */
+  pedal(&r, 0.08, 0.2); /* warm: with a little throttle */
   double started = crank(&r);
   go(&r, 0.5, 0.1);
   pedal(&r, 0, 0.5);

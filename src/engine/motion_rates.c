@@ -71,6 +71,15 @@ static void place_plates(lw_motion *m, double t, const double *y) {
 
 /* ---- the network ---- */
 
+/* Under a shut hood winter air reaches the horn warmed by radiator and exhaust: standing, with the
+   engine warm, seven tenths of the way to the 20 degC at which idles are set; at speed less (ours). */
+double lw_breathed(double outside, double coolant, double road_speed) {
+  const double set_at = 293.15, share = 0.7, blown = 15; /* K, 1, m/s */
+  if (outside >= set_at) return outside;
+  double warm = lw_clamp((coolant - outside) / (355 - outside), 0, 1), v = road_speed / blown;
+  return outside + share * warm * (set_at - outside) / (1 + v * v);
+}
+
 static void set_network(lw_motion *m, const lw_inputs *in) {
   for (int i = 0; i < m->net.node_count; i++) {
     if (m->net.nodes[i].kind == LW_NET_BOWL)
@@ -152,9 +161,14 @@ static void learn(lw_motion *m, const double *seen, const double *d, double squa
 }
 
 /* Now and then a network has no peace at one very pressure, as where a nozzle just spills: a hair
-   beside it, a hundred-thousandth of the air outside, it has. */
+   beside it, a hundred-thousandth of the air outside, it has; or it is led astray by where it was,
+   and finds its way from nowhere. */
 static bool settle(lw_motion *m, const lw_inputs *in, const lw_setting *setting, lw_held *held) {
-  static const double beside[] = {0, -0.7, 0.9};
+  static const struct {
+    double beside; /* Pa */
+    bool cold;
+  } tries[] = {{0, false}, {-0.7, false}, {0.9, false}, {0, true}, {-3, true}, {4, true}};
+  enum { TRIES = sizeof tries / sizeof tries[0] };
   double manifold = held->manifold, d[LW_INPUTS], seen[LW_NET_UNKNOWNS];
   size_t bytes = (size_t)m->net.unknown_count * sizeof *seen;
   lw_state before;
@@ -164,8 +178,9 @@ static bool settle(lw_motion *m, const lw_inputs *in, const lw_setting *setting,
   bool near = square > 1e-10 && square < 0.1;
   if (near) foresee(m, d);
   memcpy(seen, m->state.x, bytes);
-  for (int i = 0; i < 3; i++) {
-    held->manifold = manifold + beside[i];
+  for (int i = 0; i < TRIES; i++) {
+    held->manifold = manifold + tries[i].beside;
+    if (tries[i].cold) m->state.known = false;
     m->effort.networks++;
     lw_net_solve(&m->net, setting, &m->state, &m->report);
     m->effort.newton += m->report.steps;
@@ -201,7 +216,8 @@ static bool solve_network(lw_motion *m, const double *y) {
   lw_setting setting = {.throttle = in.throttle,
                         .speed = fmax(y[ST_SPEED], 1),
                         .ambient = m->around.ambient,
-                        .temperature = m->around.temperature,
+                        .temperature =
+                            lw_breathed(m->around.temperature, y[ST_COOLANT], y[ST_ROAD]),
                         .held = &held};
   set_network(m, &in);
   m->solved = false;
@@ -236,8 +252,8 @@ static void take_in(lw_moment *n) {
 static double drawn(const lw_motion *m, double speed, double p) {
   const lw_draw *e = &m->net.draw;
   double r = e->compression_ratio, g = e->gamma;
-  double scale =
-      e->eta0 * e->displacement * speed / (4 * LW_PI) / (m->net.fluids.air_r * e->temperature);
+  double scale = e->eta0 * e->displacement * speed / (4 * LW_PI) /
+                 (m->net.fluids.air_r * m->charge_temperature);
   double by = r / (r - 1) - (g - 1) / (g * (r - 1));
   double d = by * p - (1 + e->back) * m->around.ambient / (g * (r - 1));
   return scale * 0.5 * (d + sqrt(d * d + 200.0 * 200.0));
@@ -265,6 +281,7 @@ static void turn(lw_motion *m, const double *y) {
   n->charge = (lw_charge){
       .speed = counted, .manifold = n->manifold, .leak = n->leak * by, .around = m->around};
   n->charge.around.coolant = y[ST_COOLANT];
+  n->charge.around.floor = wall(y);
   for (int s = 0; s < LW_SIDES; s++) {
     n->charge.air[s] = n->out_air[s] * by;
     n->charge.fuel[s] = n->out_fuel[s] * by;
@@ -397,7 +414,7 @@ static double thermostat(const lw_motion *m, double at) {
    lever is off it. */
 static double cam(const lw_motion *m, const double *y) {
   const double lag = 0.1; /* s */
-  double goal = m->devices.cam * (1 - step((thermostat(m, y[ST_THERMOSTAT]) - 0.1) / 0.8));
+  double goal = m->devices.cam * (1 - step((thermostat(m, y[ST_THERMOSTAT]) - 0.2) / 0.8));
   double free = step((m->now.pedal - y[ST_CAM]) / 0.01);
   return free * (goal - y[ST_CAM]) / lag;
 }
@@ -444,7 +461,8 @@ static void devices(lw_motion *m, const double *y, double *r) {
   r[ST_DASHPOT] = dashpot(m, y[ST_DASHPOT]);
   r[ST_CAM] = cam(m, y);
   r[ST_DISTRIBUTOR] = distributor(m, y[ST_DISTRIBUTOR]);
-  double heated = (fmax(d->choke_well, y[ST_THERMOSTAT]) - y[ST_THERMOSTAT]) / d->choke_heat;
+  double well = d->choke_well + 0.35 * (m->around.temperature - 293); /* it loses some: ours */
+  double heated = (fmax(well, y[ST_THERMOSTAT]) - y[ST_THERMOSTAT]) / d->choke_heat;
   double cooled = (m->around.temperature - y[ST_THERMOSTAT]) / d->choke_cool;
   r[ST_THERMOSTAT] = runs * heated + (1 - runs) * cooled;
   r[ST_CHOKE] = (choke_goal(m, y) - y[ST_CHOKE]) / plate_lag;
@@ -453,9 +471,11 @@ static void devices(lw_motion *m, const double *y, double *r) {
 }
 
 /* Some 28 % of the fuel's heat goes into the coolant (Heywood 12.1: 17 to 26, with oil and walls
-   more when slow); the radiator's thermostat keeps it at 355 K. */
+   more when slow), and all rubbing ends as heat in oil and block, which at a cold idle is half as
+   much again; the radiator's thermostat keeps it at 355 K. */
 static double coolant(const lw_motion *m, const double *y, const double *r) {
-  double heat = 0.28 * r[ST_BURNED] * m->engine.fuel.heating_value, at = y[ST_COOLANT];
+  double rubbing = m->now.burned.fmep * m->engine.displacement * fmax(y[ST_SPEED], 0) / (4 * LW_PI);
+  double heat = 0.28 * r[ST_BURNED] * m->engine.fuel.heating_value + rubbing, at = y[ST_COOLANT];
   double air = 6 * (at - m->around.temperature);
   double opens = lw_clamp((at - 354) / 4, 0, 1);
   return (heat - air - opens * 250 * (at - m->around.temperature)) / m->devices.heat_capacity;
@@ -467,7 +487,7 @@ bool lw_motion_rates(lw_motion *m, double t, const double *y, lw_anew anew, doub
   lw_moment *n = &m->now;
   double air = y[ST_AIR] + y[ST_AIR + 1];
   m->effort.slopes++;
-  n->manifold = air * m->net.fluids.air_r * m->net.draw.temperature / m->engine.manifold_volume;
+  n->manifold = air * m->net.fluids.air_r * m->charge_temperature / m->engine.manifold_volume;
   if (!(n->manifold > 1000) || !(n->manifold < 2 * m->around.ambient)) {
     m->report = (lw_report){.where = "manifold pressure out of range"};
     return false;

@@ -6,7 +6,7 @@
 #define RPM (LW_PI / 30)
 
 lw_surroundings lw_surroundings_standard(void) {
-  return (lw_surroundings){LW_STANDARD_PRESSURE, 293.15, 0, 355};
+  return (lw_surroundings){.ambient = LW_STANDARD_PRESSURE, .temperature = 293.15, .coolant = 355};
 }
 
 /* ---- from the network to the cylinders ---- */

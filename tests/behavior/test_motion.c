@@ -287,6 +287,35 @@ static lw_maneuver tip(shop *s, car *c, double from, double to) {
   return m;
 }
 
+static const char *const all_cards[] = {
+    "corran-220-six-automatic.yaml",   "corran-220-six-export.yaml",
+    "corran-220-six-limiter.yaml",     "corran-220-six-manual.yaml",
+    "corran-290-eight-automatic.yaml", "corran-290-eight-export.yaml",
+    "corran-290-eight-manual.yaml",    "corran-350-eight-automatic.yaml",
+    "corran-350-eight-manual.yaml",    "corran-350-eight-pair.yaml",
+    "corran-350-eight-vacuum.yaml"};
+enum { ALL_CARDS = sizeof all_cards / sizeof all_cards[0] };
+
+/* A sound warm engine comes back to its idle from wherever the foot leaves it. */
+static void no_sound_engine_dies_of_a_foot_taken_off(void **state) {
+  shop *s = *state;
+  for (size_t i = 0; i < ALL_CARDS; i++) {
+    car c = whole(s, all_cards[i]);
+    lw_maneuver blip, held, shut, fast;
+    good(s, lw_run_blip(s->arena, c.motion, 0.3, &blip, &s->error));
+    good(s, lw_run_blip(s->arena, c.motion, 1, &held, &s->error));
+    good(s, lw_run_snap_shut(s->arena, c.motion, 1500 * rpm, NAN, &shut, &s->error));
+    good(s, lw_run_snap_shut(s->arena, c.motion, 3500 * rpm, NAN, &fast, &s->error));
+    printf("%s: back at idle %.1f s after a blip, %.1f and %.1f after 1,500 and 3,500 rpm\n",
+           all_cards[i], blip.fall_time, shut.fall_time, fast.fall_time);
+    assert_false(blip.stalled || held.stalled || shut.stalled || fast.stalled);
+    double idle = c.engine->speed_hot;
+    NEAR(blip.speed_end, idle, 0.03 * idle);
+    NEAR(fast.speed_end, idle, 0.03 * idle);
+    lw_motion_free(c.motion);
+  }
+}
+
 static void a_dead_pump_leaves_a_flat_spot(void **state) {
   shop *s = *state;
   static const char *const names[] = {SIX, VALVE, FOUR};
@@ -605,6 +634,36 @@ static void the_choke_warms_up_as_it_should(void **state) {
   lw_motion_free(c.motion);
 }
 
+/* With its choke set a sound car starts in the cold, runs on the fast-idle cam and warms up by
+   itself; the colder, the longer its choke stays. */
+static void sound_cars_start_and_warm_up(void **state) {
+  static const double outside[] = {293, 273, 266};
+  shop *s = *state;
+  for (size_t i = 0; i < ALL_CARDS; i++) {
+    double opened = 0;
+    for (int k = 0; k < 3; k++) {
+      if (i % 3 != 1 && k < 2) continue; /* all of them at the coldest */
+      car c = parts(s, all_cards[i]);
+      lw_maneuver m;
+      c.around.temperature = outside[k];
+      good(s,
+           lw_devices_usual(c.engine, c.twin->net, c.twin->card, &c.around, &c.devices, &s->error));
+      assemble(s, &c);
+      good(s, lw_run_warm_up(s->arena, c.motion, outside[k], 600, &m, &s->error));
+      printf("%s at %.0f degC: starts after %.1f s, %.0f rpm, choke open after %.0f s, then %.0f "
+             "rpm\n",
+             all_cards[i], outside[k] - 273, m.started, m.fast_idle / rpm, m.choke_opened,
+             m.speed_end / rpm);
+      assert_false(m.stalled);
+      assert_true(m.started < 3 && m.fast_idle > 900 * rpm && m.fast_idle < 2200 * rpm);
+      assert_true(m.choke_opened > opened && m.choke_opened < 500);
+      NEAR(m.speed_end, c.engine->speed_hot, 0.1 * c.engine->speed_hot);
+      opened = m.choke_opened;
+      lw_motion_free(c.motion);
+    }
+  }
+}
+
 static void a_cold_engine_without_a_choke_runs_lean_or_not_at_all(void **state) {
   shop *s = *state;
   car c = parts(s, SIX), d = parts(s, SIX);
@@ -764,6 +823,7 @@ int main(void) {
       cmocka_unit_test(a_run_repeats_to_the_last_bit),
       cmocka_unit_test(steps_are_as_good_as_they_say),
       cmocka_unit_test(snap_acceleration_swings_the_vacuum_gauge),
+      cmocka_unit_test(no_sound_engine_dies_of_a_foot_taken_off),
       cmocka_unit_test(a_dead_pump_leaves_a_flat_spot),
       cmocka_unit_test(the_film_leans_tip_in_and_enriches_tip_out),
       cmocka_unit_test(the_pump_shot_is_its_stroke_and_lasts),
@@ -776,6 +836,7 @@ int main(void) {
       cmocka_unit_test(stalls_say_why),
       cmocka_unit_test(the_key_stops_it),
       cmocka_unit_test(the_choke_warms_up_as_it_should),
+      cmocka_unit_test(sound_cars_start_and_warm_up),
       cmocka_unit_test(a_cold_engine_without_a_choke_runs_lean_or_not_at_all),
       cmocka_unit_test(the_unloader_opens_a_shut_choke),
       cmocka_unit_test(road_load_is_the_steady_engines),

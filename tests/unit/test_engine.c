@@ -89,7 +89,7 @@ static lw_charge any_charge(const lw_engine *e) {
   c.leak = often(0.5) ? 0 : c.air[0] * chance(0, 1);
   c.timing = chance(-0.4, 1);
   c.around =
-      (lw_surroundings){chance(60e3, 105e3), chance(250, 315), chance(0, 1), chance(250, 375)};
+      (lw_surroundings){chance(60e3, 105e3), chance(250, 315), chance(0, 1), chance(250, 375), 0};
   return c;
 }
 
