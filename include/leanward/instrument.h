@@ -204,7 +204,7 @@ lw_health lw_source_health(const lw_source *source, size_t instrument);
    their scatter allows. */
 enum { LW_SETTLER_POINTS = 64 };
 typedef struct lw_settler {
-  double lag, within, window;
+  double lag, within, tail, window;
   double first, moved, waiting; /* s: first reading; last disturbance; since when it waits */
   int count, newest;
   struct {
@@ -216,6 +216,9 @@ typedef struct lw_settler {
 } lw_settler;
 
 void lw_settler_start(lw_settler *settler, double lag, double within);
+/* A last part comes with this time constant, s, far behind the rest (HC off a wetted hose): the
+   window is half of it at least, and what the line would still change in it must be within. */
+void lw_settler_tail(lw_settler *settler, double tail);
 /* Something moved at this time. */
 void lw_settler_moved(lw_settler *settler, double time);
 /* One reading; times must not fall. Returns the new state. NaN is passed over. */
@@ -227,6 +230,7 @@ lw_settling lw_settler_take(lw_settler *settler, double time, double x);
    thermometers: docs/instruments.md. */
 double lw_live_lag(lw_class accuracy, lw_live_item item);
 double lw_live_within(lw_class accuracy, lw_live_item item);
+double lw_live_tail(lw_live_item item); /* 0: none */
 
 /* ---- Framing by itself ----------------------------------------------------------------------- */
 

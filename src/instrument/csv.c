@@ -110,6 +110,7 @@ static lw_status column(csv_reader *r, lw_units *units, char *text, lw_error *er
   size_t n = r->instrument.fields.count++;
   r->fields[n] = (field){.item = (lw_live_item)item,
                          .lag = lw_live_lag(LW_CLASS_UNSAID, (lw_live_item)item),
+                         .tail = lw_live_tail((lw_live_item)item),
                          .within = lw_live_within(LW_CLASS_UNSAID, (lw_live_item)item)};
   if (item == LW_LIVE_HC) r->instrument.hc_basis = lw_basis_in(unit);
   return LW_OK;

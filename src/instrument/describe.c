@@ -249,6 +249,7 @@ static lw_status field_unit(reader *r, field *f, const char *where) {
 }
 
 static lw_status field_standing(reader *r, field *f, const char *where) {
+  f->tail = lw_known(f->lag) ? 0 : lw_live_tail(f->item); /* who gives a lag knows the instrument */
   if (!lw_known(f->lag)) f->lag = lw_live_lag((lw_class)r->i->accuracy, f->item);
   f->within = lw_live_within((lw_class)r->i->accuracy, f->item);
   static const double counted[] = {1, 1, 2, 6}; /* of one hexane: propanes, carbons */

@@ -45,10 +45,10 @@ typedef struct field {
   /* worked out */
   lw_live_item item;
   double to_si, from; /* SI = raw * to_si + from */
-  double within;      /* NaN: as usual */
-  mark mark;          /* of behind */
-  int request;        /* that brings it */
-  size_t at;          /* its first byte in that request's data, or in the frame */
+  double within, tail;
+  mark mark;   /* of behind */
+  int request; /* that brings it */
+  size_t at;   /* its first byte in that request's data, or in the frame */
 } field;
 
 typedef struct framing_said {

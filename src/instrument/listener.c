@@ -28,8 +28,10 @@ static void forget_round(lw_listener *l) {
 
 static void settlers_start(lw_listener *l) {
   const field *f = instrument_fields(l->instrument);
-  for (size_t k = 0; k < l->instrument->fields.count; k++)
+  for (size_t k = 0; k < l->instrument->fields.count; k++) {
     lw_settler_start(&l->settler[f[k].item], f[k].lag, f[k].within);
+    lw_settler_tail(&l->settler[f[k].item], f[k].tail);
+  }
 }
 
 void lw_listener_start(lw_listener *l, const lw_instrument *instrument, int index) {
@@ -361,8 +363,12 @@ void lw_listener_bytes(lw_listener *l, double time, const void *bytes, size_t le
   l->take = take;
   l->to = to;
   const unsigned char *p = bytes;
+  if (!l->instrument->request_count) {
+    lw_listener_hear(l, time, bytes, length);
+    return;
+  }
   for (size_t i = 0; i < length; i++) { /* an answer ends the wait for it: ask again at once */
-    if (l->instrument->request_count && !l->waiting) lw_listener_ask(l);
+    if (!l->waiting) lw_listener_ask(l);
     lw_listener_hear(l, time, p + i, 1);
   }
 }

@@ -69,6 +69,10 @@ double lw_live_within(lw_class accuracy, lw_live_item item) {
   return fmax(lw_permissible(accuracy, gas, 0) / 3, lw_display_step(accuracy, gas));
 }
 
+double lw_live_tail(lw_live_item item) {
+  return item == LW_LIVE_HC ? lw_meter_usual(LW_CLASS_UNSAID).hang_clear : 0;
+}
+
 /* ---- the judge ---- */
 
 void lw_settler_start(lw_settler *s, double lag, double within) {
@@ -77,6 +81,11 @@ void lw_settler_start(lw_settler *s, double lag, double within) {
   s->within = within > 0 ? within : 0;
   s->window = fmax(3, s->lag / 2);
   s->first = s->moved = s->waiting = s->mean = s->slope = s->spread = s->wait = LW_NONE;
+}
+
+void lw_settler_tail(lw_settler *s, double tail) {
+  s->tail = tail > 0 ? tail : 0;
+  s->window = fmax(s->window, s->tail / 2);
 }
 
 static double later(double a, double b) { /* NaN: never */
@@ -146,16 +155,18 @@ static line fit(lw_settler *s, double now) {
 
 static double left_to_wait(const lw_settler *s, double now, const line *l) {
   double lag = s->lag - (now - s->moved), window = s->window - l->span;
-  double move = fabs(l->slope) * s->window, fall = 0;
-  if (s->within > 0 && move > s->within) fall = s->lag / 3 * log(move / s->within) + s->window / 2;
+  double move = fabs(l->slope) * fmax(s->window, s->tail), fall = 0;
+  if (s->within > 0 && move > s->within)
+    fall = fmax(s->lag / 3, s->tail) * log(move / s->within) + s->window / 4;
   return fmax(0.5, fmax(fmax(lag, window), fall));
 }
 
 static lw_settling judge(lw_settler *s, double now, const line *l) {
-  double move = fabs(l->slope) * s->window, sure = 2 * l->error * s->window;
+  double ahead = fmax(s->window, s->tail);
+  double move = fabs(l->slope) * ahead, sure = 2 * l->error * ahead;
   double allowed = s->state == LW_SETTLE_SETTLED ? 1.5 * s->within : s->within;
   bool enough = l->points >= 4 && l->span >= 0.9 * s->window;
-  bool rests = enough && now - s->moved >= s->lag && move <= allowed && sure <= 1.5 * s->within;
+  bool rests = enough && now - s->moved >= s->lag && move + sure / 2 <= allowed;
   if (rests) return LW_SETTLE_SETTLED;
   return now - later(s->waiting, s->moved) > 3 * s->lag + 30 ? LW_SETTLE_UNSTEADY : LW_SETTLE_WAIT;
 }
