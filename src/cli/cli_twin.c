@@ -1,6 +1,8 @@
 /* cli_twin.c - what the commands of the twin share: a card's twin, axes, tables, CSV, JSON. */
 #include "cli_twin.h"
 
+#include "leanward/bench_json.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -303,37 +305,12 @@ double cli_share(const lw_map_point *p, lw_circuit circuit) {
 
 /* ---- JSON ---- */
 
-static json_t *number(double x) {
-  return x == x ? json_real(x) : json_null();
-}
-
-json_t *cli_point_json(const lw_map_point *p) {
-  json_t *shares = json_object();
-  for (int c = 0; c < LW_CIRCUITS; c++) {
-    if (c == LW_CIRCUIT_AIR) continue;
-    json_object_set_new(shares, lw_circuit_text((lw_circuit)c),
-                        number(cli_share(p, (lw_circuit)c)));
-  }
-  return json_pack("{s:o, s:o, s:b, s:s, s:o, s:o, s:o, s:o, s:o, s:o}", "throttle",
-                   number(p->throttle), "speed_rad_s", number(p->speed), "converged",
-                   p->report.converged, "worst_balance", p->report.converged ? "" : p->report.where,
-                   "afr", number(p->afr), "lambda", number(p->lambda), "air_kg_s", number(p->air),
-                   "fuel_kg_s", number(p->fuel), "manifold_pa", number(p->manifold), "fuel_shares",
-                   shares);
-}
-
 json_t *cli_twin_json(const lw_twin *twin) {
-  const lw_net *net = twin->net;
-  return json_pack("{s:s, s:s, s:s, s:f, s:f, s:f}", "unit", twin->card->unit, "family",
-                   net->family, "fuel", net->fuel.name, "ambient_pa", twin->ambient,
-                   "temperature_k", twin->temperature, "idle_stop_rad", net->barrels[0].stop);
+  return lw_twin_json(twin);
 }
 
 json_t *cli_points_json(const lw_map *map) {
-  json_t *points = json_array();
-  for (size_t i = 0; i < map->throttles * map->speeds; i++)
-    json_array_append_new(points, cli_point_json(&map->points[i]));
-  return points;
+  return lw_map_points_json(map);
 }
 
 /* ---- CSV ---- */

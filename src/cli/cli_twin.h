@@ -64,7 +64,6 @@ void cli_failures(const char *which, const lw_map *map);
 double cli_share(const lw_map_point *p, lw_circuit circuit);
 
 /* A point, and a map with its twin, as JSON (docs/what-ifs.md); NULL without memory. */
-json_t *cli_point_json(const lw_map_point *p);
 json_t *cli_twin_json(const lw_twin *twin);
 json_t *cli_points_json(const lw_map *map);
 

@@ -1,6 +1,7 @@
 /* cmd_idle.c - `leanward idle`: speed, vacuum and gases against the turns of each screw. */
 #include "cli_twin.h"
 
+#include "leanward/bench_json.h"
 #include "leanward/car.h"
 #include "leanward/plot.h"
 
@@ -149,37 +150,8 @@ static lw_status write_csv(const char *path, const lw_idle_table *t, lw_error *e
   return lw_draft_finish(&draft, error);
 }
 
-static json_t *point_json(const lw_idle_point *p) {
-  const lw_products *gas = &p->run.burned.sampled;
-  json_t *turns = lw_known(p->turns) ? json_real(p->turns) : json_null();
-  if (!p->solved) return json_pack("{s:o, s:b, s:s}", "turns", turns, "solved", 0, "why", p->why);
-  return json_pack("{s:o, s:b, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:f}",
-                   "turns", turns, "solved", 1, "speed_rad_s", p->run.setting.speed, "vacuum_pa",
-                   p->run.vacuum, "co", gas->dry.co, "co2", gas->dry.co2, "o2", gas->dry.o2,
-                   "hc_hexane", hexane(gas), "no", gas->dry.no, "lambda", p->run.burned.lambda,
-                   "misfire", p->run.burned.misfire, "air_kg_s", p->run.point.air, "fuel_kg_s",
-                   p->run.point.fuel, "timing_rad", p->run.burned.timing);
-}
-
 static void write_json(const lw_test_car *car, const lw_idle_table *t) {
-  json_t *curves = json_array();
-  for (size_t k = 0; k < t->curve_count; k++) {
-    const lw_idle_curve *c = &t->curves[k];
-    json_t *points = json_array();
-    for (size_t i = 0; i < c->count; i++)
-      json_array_append_new(points, point_json(&c->points[i]));
-    json_array_append_new(
-        curves,
-        json_pack("{s:s, s:o, s:o, s:o}", "screw", c->screw, "stands_at",
-                  lw_known(c->now) ? json_real(c->now) : json_null(), "fastest",
-                  c->fastest < c->count ? json_integer((json_int_t)c->fastest) : json_null(),
-                  "points", points));
-  }
-  json_t *root =
-      json_pack("{s:o, s:b, s:s, s:s, s:o, s:o}", "twin", cli_twin_json(car->twin), "trimmed",
-                (int)car->trimmed, "held", t->hold == LW_HOLD_SPEED ? "speed" : "speed screw",
-                "gear", t->gear == LW_LOAD_DRIVE ? "drive" : "neutral", "as_it_stands",
-                point_json(&t->now), "curves", curves);
+  json_t *root = lw_idle_table_json(car, t);
   json_dumpf(root, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(12));
   putchar('\n');
   json_decref(root);

@@ -1,6 +1,7 @@
 /* cmd_map.c - `leanward map`: the mixture over throttle and speed, or along a line of air flow. */
 #include "cli_twin.h"
 
+#include "leanward/bench_json.h"
 #include "leanward/plot.h"
 
 #include <getopt.h>
@@ -121,8 +122,7 @@ static lw_status write_csv(const char *path, const lw_map *map, lw_error *error)
 }
 
 static void write_json(const lw_twin *twin, const lw_map *map) {
-  json_t *root = json_pack("{s:o, s:I, s:o}", "twin", cli_twin_json(twin), "not_converged",
-                           (json_int_t)map->failed, "points", cli_points_json(map));
+  json_t *root = lw_map_json(twin, map);
   json_dumpf(root, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(12));
   putchar('\n');
   json_decref(root);

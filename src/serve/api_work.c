@@ -3,6 +3,8 @@
 */
 #include "serve.h"
 
+#include "leanward/causes.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -46,6 +48,18 @@ static void name_file(request *r, const char *id, const char *ending) {
            name, ending);
 }
 
+/* The sheet of a car that is not well says why, as `leanward job` does. */
+static const lw_work *with_causes(hand *h, const lw_work *work) {
+  lw_error ignored = {0};
+  lw_diagnosis *causes = NULL;
+  lw_work *more = lw_arena_alloc(h->arena, sizeof *more);
+  if (!more || work->causes || !lw_causes_worth(work)) return work;
+  if (lw_causes_of(h->arena, h->units, work, &causes, &ignored) != LW_OK) return work;
+  *more = *work;
+  more->causes = causes;
+  return more;
+}
+
 void api_sheet(hand *h, request *r) {
   lw_case given;
   lw_error error = {0};
@@ -53,6 +67,7 @@ void api_sheet(hand *h, request *r) {
   unsigned char *pdf = NULL;
   size_t length = 0;
   if (!api_worked(h, r, &given, &work)) return;
+  work = with_causes(h, work);
   lw_status status = lw_sheet_make(work, r->paper ? r->paper : "A4", &pdf, &length, &error);
   if (status != LW_OK) {
     reply_failure(r, status, &error);

@@ -3,11 +3,15 @@
 
 #include <string.h>
 
+/* Addresses of the one page, which finds out by itself what to show: small letters, digits and
+   hyphens between slashes. Files have a dot in their name. */
+static bool is_page(const char *path) {
+  return path[strspn(path, "abcdefghijklmnopqrstuvwxyz0123456789-/")] == '\0' &&
+         !strstr(path, "//") && strncmp(path, "/api", 4) != 0;
+}
+
 const asset *asset_find(const char *path) {
-  bool page = strcmp(path, "/") == 0 || strcmp(path, "/pair") == 0;
-  bool of_a_job =
-      strncmp(path, "/job/", 5) == 0 && path[5] && path[5 + strspn(path + 5, "0123456789")] == '\0';
-  const char *want = page || of_a_job ? "/index.html" : path;
+  const char *want = is_page(path) ? "/index.html" : path;
   for (size_t i = 0; i < asset_count; i++) {
     if (strcmp(assets[i].path, want) == 0) return &assets[i];
   }

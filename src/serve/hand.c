@@ -3,18 +3,47 @@
 
 #include <stdlib.h>
 
-static request *next_request(lw_server *server) {
-  pthread_mutex_lock(&server->lock);
-  while (!server->first && !server->stopping)
-    pthread_cond_wait(&server->work, &server->lock);
-  request *r = server->first;
-  if (r) {
-    server->first = r->next;
-    if (!server->first) server->last = NULL;
-    server->waiting--;
+#define ARENA_MOST ((size_t)256 << 20)
+
+static bool is_heavy(const request *r) {
+  return r->route->flags & HEAVY;
+}
+
+/* The first that may be worked now, out of the queue; NULL: none. One hand always stays free for what
+   is quick: a reading to be saved does not wait for a cause to be found. */
+static request *take_first(lw_server *server) {
+  request *before = NULL, *r = server->first;
+  while (r && is_heavy(r) && server->heavy + 1 >= HANDS) {
+    before = r;
+    r = r->next;
   }
+  if (!r) return NULL;
+  if (before) {
+    before->next = r->next;
+  } else {
+    server->first = r->next;
+  }
+  if (server->last == r) server->last = before;
+  server->waiting--;
+  server->heavy += is_heavy(r);
+  return r;
+}
+
+/* NULL: the server stops, and nothing waits any more. */
+static request *next_request(lw_server *server) {
+  request *r;
+  pthread_mutex_lock(&server->lock);
+  while ((r = take_first(server)) == NULL && !(server->stopping && !server->first))
+    pthread_cond_wait(&server->work, &server->lock);
   pthread_mutex_unlock(&server->lock);
   return r;
+}
+
+static void heavy_done(lw_server *server) {
+  pthread_mutex_lock(&server->lock);
+  server->heavy--;
+  pthread_cond_broadcast(&server->work);
+  pthread_mutex_unlock(&server->lock);
 }
 
 bool hand_ready(hand *h, request *r) {
@@ -28,7 +57,7 @@ bool hand_ready(hand *h, request *r) {
 }
 
 static void work(hand *h, request *r) {
-  h->arena = lw_arena_new(0);
+  h->arena = lw_arena_new(ARENA_MOST);
   if (!h->arena) {
     reply_error(r, MHD_HTTP_SERVICE_UNAVAILABLE, "the server is out of memory");
   } else if (hand_ready(h, r)) {
@@ -43,7 +72,9 @@ static void *hand_main(void *to) {
   hand *h = to;
   for (request *r; (r = next_request(h->server)) != NULL;) {
     struct MHD_Connection *connection = r->connection;
+    bool heavy = is_heavy(r);
     work(h, r);
+    if (heavy) heavy_done(h->server);
     MHD_resume_connection(connection); /* r belongs to the talking thread from here on */
   }
   lw_store_close(h->store);

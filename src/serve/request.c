@@ -57,6 +57,7 @@ static enum MHD_Result take_query(void *to, enum MHD_ValueKind kind, const char 
   }
   if (strcmp(name, "search") == 0) check->r->search = value ? value : "";
   if (strcmp(name, "paper") == 0) check->r->paper = value ? value : "";
+  if (strcmp(name, "hold") == 0) check->r->hold = value ? value : "";
   return MHD_YES;
 }
 

@@ -19,8 +19,12 @@ static const route routes[] = {
     {"POST", "/api/jobs/{number}/readings", ROUTE_HAND, NEEDS_KEY | TAKES_BODY, api_reading_add,
      ""},
     {"GET", "/api/jobs/{number}/work", ROUTE_HAND, 0, api_work, ""},
-    {"GET", "/api/jobs/{number}/sheet.pdf", ROUTE_HAND, 0, api_sheet, "paper"},
+    {"GET", "/api/jobs/{number}/sheet.pdf", ROUTE_HAND, HEAVY, api_sheet, "paper"},
     {"GET", "/api/jobs/{number}/readings.csv", ROUTE_HAND, 0, api_readings_csv, ""},
+    {"GET", "/api/jobs/{number}/causes", ROUTE_HAND, HEAVY, api_causes, ""},
+    {"GET", "/api/jobs/{number}/idle", ROUTE_HAND, HEAVY, api_idle, ""},
+    {"GET", "/api/jobs/{number}/idle-curves", ROUTE_HAND, HEAVY, api_idle_curves, "hold"},
+    {"GET", "/api/jobs/{number}/map", ROUTE_HAND, HEAVY, api_map, ""},
     {"GET", "/api/jobs/{number}/events", ROUTE_STREAM, 0, NULL, ""},
 };
 enum { ROUTES = sizeof routes / sizeof routes[0] };

@@ -2,7 +2,7 @@
 **
 ** One thread (libmicrohttpd's, epoll) talks to all connections: it reads requests, lets guard.c
 ** decide, gives out assets and runs the event streams. Whatever touches the store or computes is done
-** by two hands (hand.c) while its connection is suspended. So a slow answer never holds up a live
+** by three hands (hand.c) while its connection is suspended. So a slow answer never holds up a live
 ** reading.
 **
 **   server.c   start, stop, connections      request.c  one request from its head to its answer
@@ -29,7 +29,7 @@ enum {
   WAITING_MOST = 64, /* requests that wait for a hand */
   IDLE_SECONDS = 20,
   REQUEST_SECONDS = 30, /* a request that takes longer to come in is ended */
-  HANDS = 2,
+  HANDS = 3,
   DEVICES_MOST = 64,
   TOKENS_MOST = 8,
   TOKEN_LETTERS = 10,
@@ -70,11 +70,11 @@ typedef struct request {
   char *body;
   size_t used, size;
   bool too_large, queued;
-  const char *key;            /* Idempotency-Key */
-  int64_t on_run;             /* If-Match; -1: none */
-  bool yaml;                  /* the body is YAML, else JSON */
-  const char *search, *paper; /* query */
-  double started;             /* s, monotonic */
+  const char *key;                   /* Idempotency-Key */
+  int64_t on_run;                    /* If-Match; -1: none */
+  bool yaml;                         /* the body is YAML, else JSON */
+  const char *search, *paper, *hold; /* query */
+  double started;                    /* s, monotonic */
   reply reply;
   struct request *next;
 } request;
@@ -95,7 +95,7 @@ typedef enum route_kind {
   ROUTE_STREAM /* events */
 } route_kind;
 
-enum { NEEDS_KEY = 1, NEEDS_RUN = 2, TAKES_BODY = 4, TAKES_YAML = 8, FOR_ANYONE = 16 };
+enum { NEEDS_KEY = 1, NEEDS_RUN = 2, TAKES_BODY = 4, TAKES_YAML = 8, FOR_ANYONE = 16, HEAVY = 32 };
 
 struct route {
   const char *method, *path; /* "{number}" stands for a whole number */
@@ -214,6 +214,10 @@ void api_reading_add(hand *h, request *r);
 void api_work(hand *h, request *r);
 void api_sheet(hand *h, request *r);
 void api_readings_csv(hand *h, request *r);
+void api_causes(hand *h, request *r);
+void api_idle(hand *h, request *r);
+void api_idle_curves(hand *h, request *r);
+void api_map(hand *h, request *r);
 
 /* The newest run of the job r names; false: the reply says why not. */
 bool api_newest(hand *h, request *r, lw_store_run *run);
@@ -241,7 +245,7 @@ struct lw_server {
   pthread_mutex_t lock;
   pthread_cond_t work;
   request *first, *last;
-  size_t waiting;
+  size_t waiting, heavy; /* heavy ones in work: one hand less than there are at most */
   bool stopping;
   pthread_mutex_t writing; /* one change of a job at a time */
   hand hands[HANDS];
