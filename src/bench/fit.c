@@ -425,7 +425,9 @@ static bool step(const desk *d, system_ *s, double a[][LW_UNKNOWNS_MOST], double
       g[k] -= s->jacobian[r][k] * (s->got[r] - s->want[r]) / s->error[r];
   }
   solve(a, n, g);
-  for (double share = 1; share > 0.1; share *= 0.4) { // NOLINT(cert-flp30-c)
+  static const double shares[] = {1, 0.4, 0.16};
+  for (size_t i = 0; i < sizeof shares / sizeof shares[0]; i++) {
+    double share = shares[i];
     double next[LW_UNKNOWNS_MOST] = {0};
     for (size_t k = 0; k < n; k++)
       next[k] = fmin(fmax(z[k] + share * g[k], -5), 5);

@@ -145,9 +145,8 @@ static void print_figures(const lw_maneuver *m) {
 
 static void print_row(const lw_trace_point *p, const lw_gases *read) {
   printf("%7.2f%7.0f%7.1f%7.1f%7.1f%8.3f%7.2f%8.0f%7.2f%6.0f", p->time, rpm(p->speed),
-         inches(p->vacuum), inches(p->distributor_vacuum), 100 * p->throttle,
-         p->lambda_cylinders, 100 * p->co, 1e6 * p->hc, 100 * p->o2,
-         lw_dim_shown(LW_ANGLE, LW_SHOP, p->timing) + 0.0);
+         inches(p->vacuum), inches(p->distributor_vacuum), 100 * p->throttle, p->lambda_cylinders,
+         100 * p->co, 1e6 * p->hc, 100 * p->o2, lw_dim_shown(LW_ANGLE, LW_SHOP, p->timing) + 0.0);
   if (read) printf("%8.2f%8.0f", 100 * read->co, 1e6 * read->hc);
   putchar('\n');
 }
@@ -243,18 +242,18 @@ static json_t *number(double x) {
 }
 
 static json_t *figures_json(const lw_maneuver *m) {
-  return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, "
-                   "s:o, s:o, s:b}",
-                   "lean_dip", number(m->lean_dip), "lean_time_s", number(m->lean_time), "leanest",
-                   number(m->leanest), "richest", number(m->richest), "vacuum_before_pa",
-                   number(m->vacuum_before), "vacuum_least_pa", number(m->vacuum_least),
-                   "vacuum_most_pa", number(m->vacuum_most), "speed_most_rad_s",
-                   number(m->speed_most), "speed_end_rad_s", number(m->speed_end), "fall_time_s",
-                   number(m->fall_time), "distributor_fall_s", number(m->distributor_fall),
-                   "hc_most", number(m->hc_most), "hc_mass_kg", number(m->hc_mass),
-                   "misfire_most", number(m->misfire_most), "pump_mass_kg", number(m->pump_mass),
-                   "pump_time_s", number(m->pump_time), "started_s", number(m->started),
-                   "choke_opened_s", number(m->choke_opened), "stalled", (int)m->stalled);
+  return json_pack(
+      "{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, "
+      "s:o, s:o, s:b}",
+      "lean_dip", number(m->lean_dip), "lean_time_s", number(m->lean_time), "leanest",
+      number(m->leanest), "richest", number(m->richest), "vacuum_before_pa",
+      number(m->vacuum_before), "vacuum_least_pa", number(m->vacuum_least), "vacuum_most_pa",
+      number(m->vacuum_most), "speed_most_rad_s", number(m->speed_most), "speed_end_rad_s",
+      number(m->speed_end), "fall_time_s", number(m->fall_time), "distributor_fall_s",
+      number(m->distributor_fall), "hc_most", number(m->hc_most), "hc_mass_kg", number(m->hc_mass),
+      "misfire_most", number(m->misfire_most), "pump_mass_kg", number(m->pump_mass), "pump_time_s",
+      number(m->pump_time), "started_s", number(m->started), "choke_opened_s",
+      number(m->choke_opened), "stalled", (int)m->stalled);
 }
 
 static json_t *trace_json(const lw_maneuver *m) {
@@ -278,8 +277,8 @@ static void write_json(const lw_test_car *car, const request *r, const lw_maneuv
     json_array_append_new(events, json_pack("{s:f, s:s}", "time_s", m->events[i].time, "words",
                                             lw_event_text(&m->events[i], text, sizeof text)));
   }
-  json_t *root = json_pack("{s:o, s:s, s:f, s:o, s:o, s:o}", "twin", cli_twin_json(car->twin), "run",
-                           run_names[r->run], "moved_s", lw_known(m->moved) ? m->moved : 0.0,
+  json_t *root = json_pack("{s:o, s:s, s:f, s:o, s:o, s:o}", "twin", cli_twin_json(car->twin),
+                           "run", run_names[r->run], "moved_s", lw_known(m->moved) ? m->moved : 0.0,
                            "figures", figures_json(m), "events", events, "trace", trace_json(m));
   json_dumpf(root, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(9));
   putchar('\n');
@@ -425,8 +424,14 @@ int cmd_watch(int argc, char **argv) {
                                           {"json", no_argument, NULL, 'j'},
                                           {"help", no_argument, NULL, 'h'},
                                           {0}};
-  request r = {.speed = LW_NONE, .from = LW_NONE, .to = LW_NONE, .within = LW_NONE,
-               .hold = LW_NONE, .cold = LW_NONE, .seconds = LW_NONE, .load = LW_NONE};
+  request r = {.speed = LW_NONE,
+               .from = LW_NONE,
+               .to = LW_NONE,
+               .within = LW_NONE,
+               .hold = LW_NONE,
+               .cold = LW_NONE,
+               .seconds = LW_NONE,
+               .load = LW_NONE};
   lw_units *units = NULL;
   lw_error error = {0};
   int code = CLI_DONE;
@@ -440,8 +445,9 @@ int cmd_watch(int argc, char **argv) {
       done = true;
     } else if (!take(&r, units, c, optarg, &error)) {
       code = error.text[0] ? cli_usage("watch", "%s: %s", argv[optind - 1], error.text)
-                           : cli_usage("watch", "'%s' is not an option, or lacks its value, or has a "
-                                                "wrong one",
+                           : cli_usage("watch",
+                                       "'%s' is not an option, or lacks its value, or has a "
+                                       "wrong one",
                                        argv[optind - 1]);
       done = true;
     }

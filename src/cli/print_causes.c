@@ -92,8 +92,8 @@ static void print_limits(const lw_diagnosis *g) {
 
 void print_causes(const lw_work *work, const lw_diagnosis *g) {
   cli_styled(stdout, CLI_STRONG, work->job->id);
-  printf(", %s %s\n", work->card ? work->card->engine_name : "",
-         work->fitted ? work->fitted->unit : work->card->unit);
+  const lw_card *unit = work->fitted ? work->fitted : work->card;
+  printf(", %s %s\n", work->card ? work->card->engine_name : "", unit ? unit->unit : "");
   if (g->told) print_weighed(g->told);
   putchar('\n');
   print_summary(g);

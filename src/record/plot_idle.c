@@ -225,19 +225,20 @@ static void panel(lw_canvas *c, const lw_plot_idle *plot, const shown *s, double
 static double legend(lw_canvas *c, const lw_plot_idle *plot, double top, bool draw) {
   const lw_idle_curve *curves[CURVES_MOST];
   size_t n = curves_of(plot->table, curves);
-  for (size_t k = 0; k < n; k++, top += 16) {
+  for (size_t k = 0; k < n; k++) {
+    double y = top + 16 * (double)k;
     if (!draw) continue;
     pen(c, k);
-    cairo_move_to(c->cr, 12, top + 7);
-    cairo_line_to(c->cr, 44, top + 7);
+    cairo_move_to(c->cr, 12, y + 7);
+    cairo_line_to(c->cr, 44, y + 7);
     cairo_stroke(c->cr);
     cairo_set_dash(c->cr, NULL, 0, 0);
     bool all = n > 1 && curves[k]->kind == LW_SCREW_UNSAID;
     char text[120];
     snprintf(text, sizeof text, "%s", all ? "all screws alike" : curves[k]->screw);
-    lw_canvas_text(c, 10.5, false, LW_TINT_TEXT, LW_ALIGN_LEFT, 52, top, text);
+    lw_canvas_text(c, 10.5, false, LW_TINT_TEXT, LW_ALIGN_LEFT, 52, y, text);
   }
-  return top + 4;
+  return top + 16 * (double)n + 4;
 }
 
 static const char *note(const lw_plot_idle *plot) {
@@ -261,8 +262,8 @@ static void draw_all(lw_canvas *c, const void *what) {
   shown panels[3];
   size_t n = panels_of(plot, panels);
   double top = below_title(c, plot, true) + 24;
-  for (size_t i = 0; i < n; i++, top += PANEL + GAP)
-    panel(c, plot, &panels[i], top);
+  for (size_t i = 0; i < n; i++)
+    panel(c, plot, &panels[i], top + (double)i * (PANEL + GAP));
 }
 
 lw_status lw_plot_idle_write(const lw_plot_idle *plot, lw_plot_form form, const char *path,

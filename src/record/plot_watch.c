@@ -155,8 +155,8 @@ static double height_of(lw_canvas *c, const void *what) {
 static void draw_all(lw_canvas *c, const void *what) {
   const lw_plot_watch *plot = what;
   double top = lw_canvas_title(c, plot->title, plot->note, true) + 28;
-  for (int i = 0; i < PANELS; i++, top += PANEL + GAP)
-    panel(c, plot->run, &panels[i], top, i + 1 == PANELS);
+  for (int i = 0; i < PANELS; i++)
+    panel(c, plot->run, &panels[i], top + i * (PANEL + GAP), i + 1 == PANELS);
 }
 
 lw_status lw_plot_watch_write(const lw_plot_watch *plot, lw_plot_form form, const char *path,

@@ -43,7 +43,7 @@ static void borrow_screws(const lw_work *w, const size_t *index, lw_told *t) {
 
 /* Of too many, the first one and the newest stay. */
 static void take_readings(lw_arena *arena, const lw_work *w, lw_told *t) {
-  size_t index[LW_SIGHTS_MOST];
+  size_t index[LW_SIGHTS_MOST] = {0};
   for (size_t i = 0; i < w->reading_count; i++) {
     lw_sight s;
     if (!lw_job_sight(w, &w->readings[i], &s)) {
