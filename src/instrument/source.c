@@ -171,7 +171,8 @@ static void apply(lw_source *s, const event *e) {
   case EVENT_MOVED: moved(s, time, text); break;
   case EVENT_TYPED: take_typed(s, time, text); break;
   case EVENT_LACKS:
-    snprintf(words, sizeof words, "the log lacks %.20s entries here: the disk was full", text);
+    snprintf(words, sizeof words, "the disk was full; entries missing from the log here: %.20s",
+             text);
     say(s, time, -1, LW_LIVE_REMARK, words);
     for (size_t i = 0; i < s->count; i++)
       lw_listener_begin(s->listener[i]);
