@@ -46,11 +46,13 @@ typedef struct request {
 } request;
 
 static double rpm(double speed) {
-  return lw_dim_shown(LW_SPIN, LW_SHOP, speed);
+  double shown = lw_dim_shown(LW_SPIN, LW_SHOP, speed);
+  return fabs(shown) < 0.5 ? 0 : shown;
 }
 
 static double inches(double pa) {
-  return lw_dim_shown(LW_PRESSURE, LW_SHOP, pa);
+  double shown = lw_dim_shown(LW_PRESSURE, LW_SHOP, pa);
+  return fabs(shown) < 0.05 ? 0 : shown; /* standing still: no -0.0 */
 }
 
 static double or_else(double given, double usual) {
@@ -125,14 +127,14 @@ static void print_figures(const lw_maneuver *m) {
   figure("leanest lambda in the cylinders", "2", m->leanest);
   figure("richest", "2", m->richest);
   figure("lean dip of lambda", "2", m->lean_dip);
-  figure("lean for (the flat spot)", "2 s", m->lean_time);
+  figure("flat spot: leaner by 0.05 for", "2 s", m->lean_time);
   figure("vacuum before", "1 inHg", inches(m->vacuum_before));
   figure("vacuum least", "1 inHg", inches(m->vacuum_least));
   figure("vacuum most", "1 inHg", inches(m->vacuum_most));
   figure("speed most", "0 rpm", rpm(m->speed_most));
   figure("speed at the end", "0 rpm", rpm(m->speed_end));
-  figure("speed down within", "1 s", m->fall_time);
-  figure("vacuum at the distributor down in", "1 s (at most 3 is wanted)", m->distributor_fall);
+  figure("back at idle speed after", "1 s", m->fall_time);
+  figure("distributor vacuum down after", "1 s (at most 3 is wanted)", m->distributor_fall);
   figure("HC most", "0 ppm", 1e6 * m->hc_most);
   figure("HC after the move", "2 g", 1e3 * m->hc_mass);
   figure("cycles lost, most", "0 %", 100 * m->misfire_most);

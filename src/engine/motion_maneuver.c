@@ -199,6 +199,18 @@ static lw_status finish(const run *r, size_t from, lw_maneuver *o) {
   return LW_OK;
 }
 
+/* A run tells what it is for; what would only be a zero or a reading of something else is left out. */
+static void no_flat_spot(lw_maneuver *o) {
+  o->lean_dip = o->lean_time = o->rich_dip = NAN;
+}
+
+static void pump_alone(lw_maneuver *o) {
+  no_flat_spot(o);
+  o->leanest = o->richest = o->vacuum_before = o->vacuum_least = o->vacuum_most = NAN;
+  o->speed_most = o->speed_end = o->fall_time = NAN;
+  o->hc_most = o->hc_mass = o->misfire_most = NAN;
+}
+
 /* ---- warm runs ---- */
 
 static run idle(lw_arena *arena, lw_motion *m, lw_error *error) {
@@ -219,6 +231,7 @@ lw_status lw_run_blip(lw_arena *arena, lw_motion *m, double hold, lw_maneuver *o
   go(&r, 7 - hold, 0.1);
   lw_status status = finish(&r, 0, out);
   if (status == LW_OK) pumped(&r, 0, out);
+  no_flat_spot(out);
   return status;
 }
 
@@ -241,6 +254,7 @@ lw_status lw_run_tip(lw_arena *arena, lw_motion *m, double speed, double from, d
   go(&r, 12, 0.2);
   lw_status status = finish(&r, moved, out);
   if (status == LW_OK) pumped(&r, moved, out);
+  out->fall_time = out->speed_most = out->speed_end = out->vacuum_most = NAN; /* speed is held */
   return status;
 }
 
@@ -263,6 +277,8 @@ lw_status lw_run_snap_shut(lw_arena *arena, lw_motion *m, double speed, double s
   if (status == LW_OK)
     out->distributor_fall = settled(&r, moved, lw_known(set) ? set : 20e3,
                                     offsetof(lw_trace_point, distributor_vacuum));
+  no_flat_spot(out);
+  out->vacuum_least = NAN;
   return status;
 }
 
@@ -278,6 +294,7 @@ lw_status lw_run_pump_shot(lw_arena *arena, lw_motion *m, double within, lw_mane
   go(&r, 3, 0.01);
   lw_status status = finish(&r, 0, out);
   if (status == LW_OK) pumped(&r, 0, out);
+  pump_alone(out);
   return status;
 }
 
@@ -313,6 +330,8 @@ lw_status lw_run_warm_up(lw_arena *arena, lw_motion *m, double temperature, doub
   lw_status status = finish(&r, 0, out);
   out->started = started;
   out->fast_idle = fast;
+  no_flat_spot(out);
+  out->vacuum_before = out->vacuum_least = out->fall_time = out->misfire_most = NAN;
   for (size_t i = 0; status == LW_OK && i < out->event_count; i++) {
     if (out->events[i].kind == LW_EVENT_CHOKE_OPEN && !lw_known(out->choke_opened))
       out->choke_opened = out->events[i].time;
@@ -339,5 +358,7 @@ lw_status lw_run_stall(lw_arena *arena, lw_motion *m, double load, lw_maneuver *
   go(&r, 8, 0.1);
   lw_status status = finish(&r, 0, out);
   out->started = started;
+  no_flat_spot(out);
+  out->vacuum_least = out->fall_time = out->misfire_most = NAN;
   return status;
 }

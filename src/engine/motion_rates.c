@@ -160,16 +160,20 @@ static void learn(lw_motion *m, const double *seen, const double *d, double squa
   }
 }
 
-/* Now and then a network has no peace at one very pressure, as where a nozzle just spills: a hair
-   beside it, a hundred-thousandth of the air outside, it has; or it is led astray by where it was,
-   and finds its way from nowhere. */
-static bool settle(lw_motion *m, const lw_inputs *in, const lw_setting *setting, lw_held *held) {
-  static const struct {
-    double beside; /* Pa */
-    bool cold;
-  } tries[] = {{0, false}, {-0.7, false}, {0.9, false}, {0, true}, {-3, true}, {4, true}};
-  enum { TRIES = sizeof tries / sizeof tries[0] };
-  double manifold = held->manifold, d[LW_INPUTS], seen[LW_NET_UNKNOWNS];
+/* Now and then a network has no peace at one very place, as where a nozzle just spills: a hair
+   beside it it has. Beside in pressure, a hundred-thousandth of the air outside; and where the
+   plate's gap is choked and pressure below does not count, in throttle, some thousandths of a
+   degree. Or it is led astray by where it was, and finds its way from nowhere. */
+static const struct {
+  double pressure, throttle; /* Pa, share */
+  bool afresh;
+} beside[] = {{0, 0, false}, {-0.7, 0, false}, {0.9, 0, false}, {0, 1e-5, false},
+              {0, 0, true},  {0, -1e-5, true}, {0, 4e-5, true}, {-3, -4e-5, true}};
+
+static bool settle(lw_motion *m, const lw_inputs *in, lw_setting *setting, lw_held *held) {
+  enum { TRIES = sizeof beside / sizeof beside[0] };
+  double manifold = held->manifold, throttle = setting->throttle, d[LW_INPUTS];
+  double seen[LW_NET_UNKNOWNS];
   size_t bytes = (size_t)m->net.unknown_count * sizeof *seen;
   lw_state before;
   before.known = m->state.known;
@@ -179,8 +183,9 @@ static bool settle(lw_motion *m, const lw_inputs *in, const lw_setting *setting,
   if (near) foresee(m, d);
   memcpy(seen, m->state.x, bytes);
   for (int i = 0; i < TRIES; i++) {
-    held->manifold = manifold + tries[i].beside;
-    if (tries[i].cold) m->state.known = false;
+    held->manifold = manifold + beside[i].pressure;
+    setting->throttle = fmax(throttle + beside[i].throttle, 0);
+    if (beside[i].afresh) m->state.known = false;
     m->effort.networks++;
     lw_net_solve(&m->net, setting, &m->state, &m->report);
     m->effort.newton += m->report.steps;
