@@ -65,3 +65,8 @@ const route *route_find(const char *method, const char *path, int64_t *number, c
   }
   return NULL;
 }
+
+const route *route_list(size_t *count) {
+  *count = ROUTES;
+  return routes;
+}

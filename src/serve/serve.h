@@ -109,6 +109,8 @@ struct route {
    of ours. */
 const route *route_find(const char *method, const char *path, int64_t *number, char *allow,
                         size_t size);
+/* All of them. */
+const route *route_list(size_t *count);
 
 /* ---- guard (guard.c) ---- */
 

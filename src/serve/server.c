@@ -75,6 +75,17 @@ static void say_nothing(void *to, const char *format, va_list args) {
   (void)args;
 }
 
+/* A %00 would end the text early and let the rest of an address go unseen: such a text becomes one
+   that names nothing. */
+static size_t unescape(void *to, struct MHD_Connection *connection, char *text) {
+  (void)to;
+  (void)connection;
+  if (!strstr(text, "%00")) return MHD_http_unescape(text);
+  text[0] = '\x01';
+  text[1] = '\0';
+  return 1;
+}
+
 static bool start_daemon(lw_server *server, int fd) {
   unsigned flags =
       MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ITC | MHD_USE_ERROR_LOG;
@@ -84,7 +95,8 @@ static bool start_daemon(lw_server *server, int fd) {
       MHD_OPTION_NOTIFY_CONNECTION, connection_changed, server, MHD_OPTION_CONNECTION_LIMIT,
       (unsigned)CONNECTIONS_MOST, MHD_OPTION_PER_IP_CONNECTION_LIMIT, (unsigned)CONNECTIONS_EACH,
       MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_MEMORY, MHD_OPTION_CONNECTION_TIMEOUT,
-      (unsigned)IDLE_SECONDS, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_END);
+      (unsigned)IDLE_SECONDS, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_UNESCAPE_CALLBACK,
+      unescape, NULL, MHD_OPTION_END);
   return server->daemon != NULL;
 }
 
