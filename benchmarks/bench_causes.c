@@ -549,19 +549,10 @@ static void print_matrix(const outcome *all, size_t count) {
 /* Cars are drawn evenly over the faults; a probability is to be right among cars as they are met.
    Each counts by its prior over how often it was drawn. */
 static double met(const outcome *all, size_t count, size_t which) {
-  static const double sound = 0.26, mis_set = 0.20;
-  size_t rows = 0, cars = 0;
-  const cause_row *row = lw_cause_rows(&rows);
-  lw_cause_id id = faults[which].id;
-  double prior = id == LW_CAUSE_NONE         ? sound
-                 : id == LW_CAUSE_SCREWS     ? mis_set
-                 : id == LW_CAUSE_UNBALANCED ? 0.1
-                                             : 0;
-  for (size_t i = 0; i < rows && !(prior > 0.09); i++)
-    prior += row[i].id == id ? row[i].prior : 0;
+  size_t cars = 0;
   for (size_t i = 0; i < count; i++)
     cars += all[i].which == which;
-  return prior / (double)cars;
+  return lw_cause_prior(faults[which].id) / (double)cars;
 }
 
 static void print_calibration(const outcome *all, size_t count) {

@@ -72,7 +72,7 @@ typedef struct lw_findings {
   double fall_time;       /* s, distributor vacuum after the throttle is let go; NaN */
   double fuel_high;       /* m the fuel stands over the card's level; NaN: not measured */
   lw_fit advance;         /* whether the centrifugal advance was right */
-  double left_alone;      /* probability that nobody has turned screws since the idle was set; NaN */
+  double left_alone; /* probability that nobody has turned screws since the idle was set; NaN */
 } lw_findings;
 lw_findings lw_findings_none(void);
 
@@ -134,9 +134,9 @@ struct lw_diagnosis {
   double by_id[LW_CAUSES];   /* probability that this cause is among what is wrong */
   const lw_next_test *tests; /* most telling for their effort first */
   size_t test_count;
-  const char *summary; /* one sentence */
-  bool tie;            /* the readings do not tell the first causes apart */
-  bool found;          /* something is wrong, more likely than not */
+  const char *summary;    /* one sentence */
+  bool tie;               /* the readings do not tell the first causes apart */
+  bool found;             /* something is wrong, more likely than not */
   bool unseen[LW_CAUSES]; /* these readings would not show it: not weighed */
   bool open[LW_UNKNOWNS]; /* what differs from car to car and these readings say nothing of */
   int runs;               /* cars tried */

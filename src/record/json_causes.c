@@ -1,13 +1,37 @@
-/* json_causes.c - weighed causes as JSON (docs/json.md). */
+/* json_causes.c - weighed causes as JSON (docs/json.md). What fails makes the whole answer NULL. */
 #include "json.h"
 
 #include "leanward/causes.h"
 
 #include <ctype.h>
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
-/* "LW_CAUSE_VACUUM_LEAK" as vacuum_leak. */
+/* ---- building ---- */
+
+/* value is taken over, also when it cannot be put. */
+static void put(json_t **object, const char *key, json_t *value) {
+  if (json_object_set_new(*object, key, value) == 0) return;
+  json_decref(*object);
+  *object = NULL;
+}
+
+static void add(json_t **array, json_t *value) {
+  if (json_array_append_new(*array, value) == 0) return;
+  json_decref(*array);
+  *array = NULL;
+}
+
+static json_t *text(const char *words) {
+  return words ? lw_json_text(words, strlen(words)) : json_null();
+}
+
+static json_t *number(double x) {
+  return isfinite(x) ? json_real(x) : json_null();
+}
+
+/* "LW_CAUSE_VACUUM_LEAK" is vacuum_leak. */
 static json_t *cause_word(lw_cause_id id) {
   static const char *const ids[] = {
 #define ID_OF(id, name) #id,
@@ -22,65 +46,77 @@ static json_t *cause_word(lw_cause_id id) {
   return json_string(word);
 }
 
-static json_t *text(const char *words) {
-  return words ? lw_json_text(words, strlen(words)) : json_null();
+/* ---- parts ---- */
+
+static json_t *evidence(const lw_evidence *e) {
+  json_t *json = json_object();
+  put(&json, "reading", text(e->reading));
+  put(&json, "read", text(e->read));
+  put(&json, "sound", text(e->healthy));
+  put(&json, "with", text(e->with));
+  put(&json, "tells", number(e->tells));
+  return json;
 }
 
-static json_t *number(double x) {
-  return isfinite(x) ? json_real(x) : json_null();
-}
-
-static json_t *evidence_json(const lw_cause *c) {
-  json_t *all = json_array();
-  for (size_t i = 0; i < c->evidence_count; i++) {
-    const lw_evidence *e = &c->evidence[i];
-    json_array_append_new(all, json_pack("{s:o, s:o, s:o, s:o, s:o}", "reading", text(e->reading),
-                                         "read", text(e->read), "sound", text(e->healthy), "with",
-                                         text(e->with), "tells", number(e->tells)));
-  }
-  return all;
-}
-
-static json_t *cause_json(const lw_cause *c) {
-  json_t *edits = json_array();
+static json_t *cause(const lw_cause *c) {
+  json_t *json = json_object(), *edits = json_array(), *list = json_array();
   for (size_t i = 0; i < c->edit_count; i++)
-    json_array_append_new(edits, text(c->edits[i]));
-  return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "cause", cause_word(c->id), "second",
-                   c->second ? cause_word(c->second) : json_null(), "name", text(c->name),
-                   "probability", number(c->probability), "size", number(c->size), "remedy",
-                   text(lw_cause_remedy(c->id)), "what_if", edits, "evidence", evidence_json(c));
+    add(&edits, text(c->edits[i]));
+  for (size_t i = 0; i < c->evidence_count; i++)
+    add(&list, evidence(&c->evidence[i]));
+  put(&json, "cause", cause_word(c->id));
+  put(&json, "second", c->second ? cause_word(c->second) : json_null());
+  put(&json, "name", text(c->name));
+  put(&json, "probability", number(c->probability));
+  put(&json, "size", number(c->size));
+  put(&json, "remedy", text(lw_cause_remedy(c->id)));
+  put(&json, "what_ifs", edits);
+  put(&json, "evidence", list);
+  return json;
 }
 
-static json_t *test_json(const lw_next_test *t) {
-  json_t *finds = json_array();
+static json_t *next_test(const lw_next_test *t) {
+  json_t *json = json_object(), *finds = json_array();
   for (size_t i = 0; i < t->find_count; i++)
-    json_array_append_new(finds, cause_word(t->finds[i].id));
-  return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o}", "test", text(t->name), "how", text(t->how),
-                   "minutes", number(t->minutes), "gain", number(t->gain), "outcomes",
-                   text(t->outcomes), "finds", finds);
+    add(&finds, cause_word(t->finds[i].id));
+  put(&json, "test", text(t->name));
+  put(&json, "how", text(t->how));
+  put(&json, "minutes", number(t->minutes));
+  put(&json, "gain", number(t->gain));
+  put(&json, "outcomes", text(t->outcomes));
+  put(&json, "finds", finds);
+  return json;
 }
 
-static json_t *texts(const char *const *list, size_t count) {
-  json_t *all = json_array();
-  for (size_t i = 0; i < count; i++)
-    json_array_append_new(all, text(list[i]));
-  return all;
+static json_t *not_shown(const lw_diagnosis *g) {
+  json_t *json = json_array();
+  for (int i = 0; i < LW_CAUSES; i++) {
+    if (g->unseen[i]) add(&json, cause_word((lw_cause_id)i));
+  }
+  return json;
 }
+
+/* ---- the whole ---- */
 
 json_t *lw_causes_json(const lw_diagnosis *g) {
-  json_t *causes = json_array(), *tests = json_array(), *unseen = json_array(),
-         *weighed = json_array();
+  json_t *json = json_object(), *ranked = json_array(), *tests = json_array(),
+         *weighed = json_array(), *left = json_array();
   for (size_t i = 0; i < g->cause_count; i++)
-    json_array_append_new(causes, cause_json(&g->causes[i]));
+    add(&ranked, cause(&g->causes[i]));
   for (size_t i = 0; i < g->test_count; i++)
-    json_array_append_new(tests, test_json(&g->tests[i]));
-  for (int i = 0; i < LW_CAUSES; i++) {
-    if (g->unseen[i]) json_array_append_new(unseen, cause_word((lw_cause_id)i));
-  }
+    add(&tests, next_test(&g->tests[i]));
   for (size_t i = 0; g->told && i < g->told->count; i++)
-    json_array_append_new(weighed, text(g->told->sights[i].label));
-  return json_pack("{s:o, s:b, s:b, s:o, s:o, s:o, s:o, s:o, s:o}", "summary", text(g->summary),
-                   "found", (int)g->found, "tie", (int)g->tie, "wrong_unit", text(g->unit), "ranked",
-                   causes, "next_tests", tests, "not_shown", unseen, "weighed", weighed, "left_out",
-                   texts(g->told ? g->told->left_out : NULL, g->told ? g->told->left_out_count : 0));
+    add(&weighed, text(g->told->sights[i].label));
+  for (size_t i = 0; g->told && i < g->told->left_out_count; i++)
+    add(&left, text(g->told->left_out[i]));
+  put(&json, "summary", text(g->summary));
+  put(&json, "found", json_boolean(g->found));
+  put(&json, "tie", json_boolean(g->tie));
+  put(&json, "wrong_unit", text(g->unit));
+  put(&json, "ranked", ranked);
+  put(&json, "next_tests", tests);
+  put(&json, "not_shown", not_shown(g));
+  put(&json, "weighed", weighed);
+  put(&json, "left_out", left);
+  return json;
 }

@@ -108,6 +108,7 @@ static void draw(lw_pen *pen) {
   lw_sheet_scales(pen);
   lw_sheet_found_and_set(pen);
   lw_sheet_advice(pen);
+  lw_sheet_causes(pen);
   lw_sheet_checks(pen);
   lw_sheet_differences(pen);
   lw_sheet_readings(pen);

@@ -1,6 +1,8 @@
 /* sheet_parts.c - the sections of the handover sheet that are words. */
 #include "sheet.h"
 
+#include "leanward/causes.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -364,6 +366,30 @@ void lw_sheet_advice(lw_pen *pen) {
     pen->y += lw_pen_text(pen, soft, NULL, pen->left, pen->y, wide(pen), target) + 2;
   }
   items_flow(pen, &items, "what remains", body);
+}
+
+/* ---- what is likely wrong ---- */
+
+/* The sentence, three causes and one test: what the next person asks for. */
+void lw_sheet_causes(lw_pen *pen) {
+  enum { SHOWN = 3 };
+  const lw_diagnosis *g = pen->work->causes;
+  lw_items items = {.count = 0};
+  if (!g) return;
+  if (g->summary) lw_items_add(pen, &items, "By the twin of this car: %s", g->summary);
+  char rest[400] = "";
+  for (size_t i = 0; i < g->cause_count && i < SHOWN; i++) {
+    if (g->causes[i].probability < 0.02) break;
+    lw_text_append(rest, sizeof rest, "%s%s (%.0f %%)", i ? "; " : "", g->causes[i].name,
+                   100 * g->causes[i].probability);
+  }
+  if (rest[0]) lw_items_add(pen, &items, "Likelihood: %s", rest);
+  if (g->test_count) {
+    lw_items_add(pen, &items, "Would tell more: %s \xE2\x80\x93 %s", g->tests[0].name,
+                 g->tests[0].outcomes);
+  }
+  if (!lw_pen_title(pen, "What is likely wrong", 24)) return;
+  items_flow(pen, &items, "what is likely wrong", body);
 }
 
 /* ---- how sure ---- */

@@ -115,13 +115,14 @@ static double stand_even(const inquiry *d, bool unbalanced) {
 /* A sound car that is set, and one whose screws were turned since. */
 static void split_sound(inquiry *d, double log_weight) {
   const lw_sight *s = &d->sights[d->first_idle];
-  double turned = log_weight + d->sound.turned - either(d, &d->sound);
+  double turned = d->before_known ? d->sound.turned - either(d, &d->sound) : 0;
   double even = stand_even(d, false), uneven = stand_even(d, true);
   double set = well_set(d, s->x[LW_SEE_CO]);
-  double mis_set = 0.20 / 0.26; /* prior of mis-set screws over that of a sound car */
+  double sound = log_weight - log(lw_cause_prior(LW_CAUSE_NONE));
   d->weight[LW_CAUSE_NONE] = log_weight + log(fmax(set, 1e-9));
-  d->weight[LW_CAUSE_SCREWS] = turned + log(fmax(mis_set * (1 - set), 1e-9));
-  d->weight[LW_CAUSE_UNBALANCED] = turned + log(0.4 * mis_set) + uneven - even;
+  d->weight[LW_CAUSE_SCREWS] =
+      sound + turned + log(lw_cause_prior(LW_CAUSE_SCREWS) * fmax(1 - set, 1e-9));
+  d->weight[LW_CAUSE_UNBALANCED] = sound + log(lw_cause_prior(LW_CAUSE_UNBALANCED)) + uneven - even;
 }
 
 /* ---- all of them ---- */
@@ -283,7 +284,8 @@ static lw_status weigh_rows(inquiry *d, lw_error *error) {
     d->unseen[id] =
         d->unseen[id] || (!list[i].count && !list[i].cannot && lw_cause_may(d->car, &rows[i]));
   }
-  d->weight[LW_CAUSE_OTHER] = d->sound.stray + findings(d, LW_CAUSE_NONE, 0) + log(0.05);
+  d->weight[LW_CAUSE_OTHER] =
+      d->sound.stray + findings(d, LW_CAUSE_NONE, 0) + log(lw_cause_prior(LW_CAUSE_OTHER));
   return status;
 }
 

@@ -16,6 +16,7 @@ typedef struct cause_row {
   const char *unit; /* of the size, for people */
 } cause_row;
 const cause_row *lw_cause_rows(size_t *count);
+double lw_cause_prior(lw_cause_id id); /* of all its rows */
 /* Whether this car has the part at all, where a what-if would not refuse it. */
 bool lw_cause_may(const lw_test_car *car, const cause_row *row);
 

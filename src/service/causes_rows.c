@@ -20,29 +20,22 @@ const char *lw_cause_text(lw_cause_id cause) {
 
 /* @ is the size, # the cylinder. */
 static const cause_row rows[] = {
-    {LW_CAUSE_NONE, 0.26, NULL, NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_VACUUM_LEAK,
-     0.09,
-     "vacuum leak=@ mm",
-     NULL,
-     NULL,
-     {1.2, 1.8, 2.5, 3.3, 4.2},
-     5,
-     "mm"},
+    {LW_CAUSE_NONE, 0.16, NULL, NULL, NULL, {0}, 1, NULL},
+    {LW_CAUSE_VACUUM_LEAK, 0.09, "vacuum leak=@ mm", NULL, NULL, {1.4, 2, 2.7, 3.4, 4.2}, 5, "mm"},
     {LW_CAUSE_PORT_LEAK,
      0.05,
      "vacuum leak=@ mm",
      "leak at cylinder=#",
      NULL,
-     {1.0, 1.5, 2.1, 2.8, 3.6},
+     {1.1, 1.6, 2.2, 2.8, 3.4},
      5,
      "mm"},
     {LW_CAUSE_POWER_LEAK, 0.03, "power valve=leaking", NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_POWER_LEAK, 0.02, "power valve=stuck open", NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_POWER_SHUT, 0.01, "power valve=stuck shut", NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_FLOAT_HIGH, 0.04, "float level=+@ mm", NULL, NULL, {1.5, 2.5, 3.5, 4.5}, 4, "mm"},
-    {LW_CAUSE_FLOAT_LOW, 0.03, "float level=-@ mm", NULL, NULL, {2, 3.5, 5, 7}, 4, "mm"},
-    {LW_CAUSE_IDLE_FEED, 0.02, "idle feed=clogged @ %", NULL, NULL, {15, 25, 40, 60, 85}, 5, "%"},
+    {LW_CAUSE_FLOAT_HIGH, 0.04, "float level=+@ mm", NULL, NULL, {2.2, 3.3, 4.5}, 3, "mm"},
+    {LW_CAUSE_FLOAT_LOW, 0.03, "float level=-@ mm", NULL, NULL, {3, 5, 7}, 3, "mm"},
+    {LW_CAUSE_IDLE_FEED, 0.02, "idle feed=clogged @ %", NULL, NULL, {20, 35, 55, 80}, 4, "%"},
     {LW_CAUSE_IDLE_FEED,
      0.015,
      "left idle feed=clogged @ %",
@@ -59,7 +52,7 @@ static const cause_row rows[] = {
      {25, 45, 70, 95},
      4,
      "%"},
-    {LW_CAUSE_IDLE_BLEED, 0.02, "idle bleed=clogged @ %", NULL, NULL, {12, 25, 40, 60, 90}, 5, "%"},
+    {LW_CAUSE_IDLE_BLEED, 0.02, "idle bleed=clogged @ %", NULL, NULL, {20, 40, 60, 90}, 4, "%"},
     {LW_CAUSE_IDLE_BLEED,
      0.01,
      "left idle bleed=clogged @ %",
@@ -76,21 +69,28 @@ static const cause_row rows[] = {
      {20, 40, 65, 95},
      4,
      "%"},
-    {LW_CAUSE_MAIN_RICH, 0.03, "main jet=worn @ %", NULL, NULL, {4, 7, 10}, 3, "%"},
-    {LW_CAUSE_MAIN_LEAN, 0.02, "main jet=clogged @ %", NULL, NULL, {10, 18, 28}, 3, "%"},
-    {LW_CAUSE_MAIN_BLEED, 0.02, "main bleed=clogged @ %", NULL, NULL, {40, 65, 90}, 3, "%"},
+    {LW_CAUSE_MAIN_RICH, 0.03, "main jet=worn @ %", NULL, NULL, {4.5, 7, 10}, 3, "%"},
+    {LW_CAUSE_MAIN_LEAN, 0.02, "main jet=clogged @ %", NULL, NULL, {12, 19, 28}, 3, "%"},
+    {LW_CAUSE_MAIN_BLEED, 0.02, "main bleed=clogged @ %", NULL, NULL, {45, 70, 92}, 3, "%"},
     {LW_CAUSE_SHAFT, 0.03, "shaft wear=@ mm", NULL, NULL, {0.15, 0.25, 0.4}, 3, "mm"},
-    {LW_CAUSE_CHOKE, 0.04, "choke=@ %", NULL, NULL, {40, 52, 60, 66, 72, 78}, 6, "%"},
-    {LW_CAUSE_CLEANER, 0.02, "air cleaner=clogged @ %", NULL, NULL, {70, 82, 90}, 3, "%"},
-    {LW_CAUSE_SECONDARY, 0.02, "secondary=stuck open @ deg", NULL, NULL, {1.5, 3, 5}, 3, "deg"},
+    {LW_CAUSE_CHOKE, 0.04, "choke=@ %", NULL, NULL, {48, 56, 64, 72, 80}, 5, "%"},
+    {LW_CAUSE_CLEANER, 0.02, "air cleaner=clogged @ %", NULL, NULL, {74, 84, 92}, 3, "%"},
+    {LW_CAUSE_SECONDARY,
+     0.02,
+     "secondary=stuck open @ deg",
+     NULL,
+     NULL,
+     {1.2, 2, 2.8, 3.6, 4.4, 5.2},
+     6,
+     "deg"},
     {LW_CAUSE_CHECK_VALVE, 0.02, "check valve=stuck open", NULL, NULL, {0}, 1, NULL},
-    {LW_CAUSE_TIMING_LATE, 0.04, "timing=-@ deg", NULL, NULL, {4, 7, 10, 14}, 4, "deg"},
-    {LW_CAUSE_TIMING_EARLY, 0.03, "timing=+@ deg", NULL, NULL, {4, 7, 10, 14}, 4, "deg"},
+    {LW_CAUSE_TIMING_LATE, 0.04, "timing=-@ deg", NULL, NULL, {4.5, 8, 13}, 3, "deg"},
+    {LW_CAUSE_TIMING_EARLY, 0.03, "timing=+@ deg", NULL, NULL, {4.5, 8, 13}, 3, "deg"},
     {LW_CAUSE_ADVANCE, 0.02, "centrifugal advance=stuck", NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_VALVE_SET, 0.02, "vacuum advance=manifold", NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_VALVE_SET, 0.01, NULL, NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_WEAK, 0.03, "cylinder=# compression @ %", NULL, NULL, {45, 60, 70, 78}, 4, "%"},
-    {LW_CAUSE_MISFIRE, 0.05, "cylinder=# spark @ %", NULL, NULL, {0, 25, 40, 55}, 4, "%"},
+    {LW_CAUSE_MISFIRE, 0.05, "cylinder=# spark @ %", NULL, NULL, {0, 12, 24, 36}, 4, "%"},
     {LW_CAUSE_SAMPLE_AIR, 0.05, "exhaust leak=@ %", NULL, NULL, {4, 7, 12, 20}, 4, "%"},
     {LW_CAUSE_ANALYZER, 0.015, NULL, NULL, NULL, {0.72, 0.79, 0.87}, 3, NULL},
     {LW_CAUSE_ANALYZER, 0.015, NULL, NULL, NULL, {1.13, 1.21, 1.3}, 3, NULL},
@@ -101,6 +101,16 @@ enum { ROWS = sizeof rows / sizeof rows[0] };
 const cause_row *lw_cause_rows(size_t *count) {
   *count = ROWS;
   return rows;
+}
+
+double lw_cause_prior(lw_cause_id id) {
+  double sum = id == LW_CAUSE_SCREWS       ? 0.20
+               : id == LW_CAUSE_UNBALANCED ? 0.08
+               : id == LW_CAUSE_OTHER      ? 0.05
+                                           : 0;
+  for (size_t i = 0; i < ROWS; i++)
+    sum += rows[i].id == id ? rows[i].prior : 0;
+  return sum;
 }
 
 bool lw_cause_may(const lw_test_car *car, const cause_row *row) {

@@ -24,6 +24,10 @@ typedef struct made {
   lw_difference difference;
   lw_judgement judgements[2];
   lw_sample sample;
+  lw_cause cause;
+  lw_next_test test;
+  lw_told told;
+  lw_diagnosis diagnosis;
   lw_work work;
 } made;
 
@@ -160,6 +164,40 @@ static void make_answers(made *m) {
   w->fitness.not_fit = LW_CHECK_COUNT;
 }
 
+static void make_causes(made *m) {
+  static const lw_evidence evidence = {"CO, idle", "3.2 %", "0.8 to 1.6 %", "3.1 %", 4};
+  m->cause = (lw_cause){.id = LW_CAUSE_FLOAT_HIGH,
+                        .second = LW_CAUSE_FUEL,
+                        .name = "fuel level high, about 3 mm",
+                        .probability = 0.7,
+                        .size = 3,
+                        .edits = {"float level=+3 mm"},
+                        .edit_count = 1,
+                        .evidence = &evidence,
+                        .evidence_count = 1};
+  m->test = (lw_next_test){.name = "fuel level",
+                           .how = "at the sight hole",
+                           .minutes = 12,
+                           .gain = 0.4,
+                           .outcomes = "high: float",
+                           .find_count = 1,
+                           .finds = {{LW_CAUSE_FLOAT_HIGH, 0.9}}};
+  m->told.sights[0].label = "idle";
+  m->told.count = 1;
+  m->told.left_out[0] = "hunting: had not settled";
+  m->told.left_out_count = 1;
+  m->diagnosis = (lw_diagnosis){.causes = &m->cause,
+                                .cause_count = 1,
+                                .tests = &m->test,
+                                .test_count = 1,
+                                .summary = "probably fuel level high",
+                                .found = true,
+                                .unit = "another unit",
+                                .told = &m->told};
+  m->diagnosis.unseen[LW_CAUSE_CLEANER] = true;
+  m->work.causes = &m->diagnosis;
+}
+
 static made *make(void) {
   made *m = calloc(1, sizeof *m);
   assert_non_null(m);
@@ -167,6 +205,7 @@ static made *make(void) {
   make_job(m);
   make_readings(m);
   make_answers(m);
+  make_causes(m);
   return m;
 }
 
@@ -266,6 +305,23 @@ static void a_job_keeps_its_readings_and_judgements(void **state) {
   text_at(json, "judgements/1/gas", "lambda");
   NEAR(number_at(json, "judgements/1/limit_lambda/lo"), 0.97, 0);
   assert_int_equal(json_array_size(at(json, "judgements_as_found")), 1);
+  json_decref(json);
+  free(m);
+}
+
+static void causes_keep_their_numbers(void **state) {
+  (void)state;
+  made *m = make();
+  json_t *json = lw_work_json(&m->work);
+  text_at(json, "causes/ranked/0/cause", "float_high");
+  text_at(json, "causes/ranked/0/second", "fuel");
+  text_at(json, "causes/not_shown/0", "cleaner");
+  text_at(json, "causes/next_tests/0/finds/0", "float_high");
+  assert_float_equal(number_at(json, "causes/ranked/0/probability"), 0.7, 1e-12);
+  json_decref(json);
+  m->work.causes = NULL;
+  json = lw_work_json(&m->work);
+  null_at(json, "causes");
   json_decref(json);
   free(m);
 }
@@ -549,6 +605,7 @@ int main(void) {
       cmocka_unit_test(inferred_gases_and_notes_are_named),
       cmocka_unit_test(bytes_that_are_no_text_do_not_cost_the_answer),
       cmocka_unit_test(out_of_memory_anywhere_gives_null_and_leaks_nothing),
+      cmocka_unit_test(causes_keep_their_numbers),
       cmocka_unit_test(every_key_is_described),
       cmocka_unit_test(every_described_key_is_written),
       cmocka_unit_test(every_note_has_its_word_in_the_document),
