@@ -3,7 +3,7 @@
 **
 ** A driver looks ahead along the schedule and moves pedal, brake, clutch and gears; motion.h moves
 ** the car. Gas is taken at the port and weighed; concentrations are those a perfect analyzer would
-** show (gauge.h makes them late).
+** show. What a real one displays meanwhile, late and at its own pace, is told beside (plan->meter).
 **
 ** Units    SI; mole fractions of dry gas; HC in fractions is hexane, by mass CH1.85; NOx by mass is
 **          counted as NO2 and at 75 grains of water for each pound of air (0.74 of dry air's), as
@@ -19,6 +19,7 @@
 #define LEANWARD_DRIVE_H
 
 #include "leanward/car.h"
+#include "leanward/gauge.h"
 #include "leanward/motion.h"
 
 /* ---- Schedules ------------------------------------------------------------------------------ */
@@ -76,11 +77,12 @@ lw_driver lw_driver_usual(const lw_engine *engine, const lw_vehicle *vehicle);
 
 typedef struct lw_drive_plan {
   const lw_schedule *schedule;
-  const lw_devices *devices; /* NULL: as usual for the card */
-  const lw_vehicle *vehicle; /* NULL: as usual for the card */
-  const lw_driver *driver;   /* NULL: as usual */
-  bool cold;                 /* started cold at the surroundings' temperature; else warm, idling */
-  double warm_up;            /* s of idling before the schedule begins, after the start */
+  const lw_devices *devices;  /* NULL: as usual for the card */
+  const lw_vehicle *vehicle;  /* NULL: as usual for the card */
+  const lw_driver *driver;    /* NULL: as usual */
+  const lw_meter_kind *meter; /* analyzer at the tailpipe; NULL: none */
+  bool cold;                  /* started cold at the surroundings' temperature; else warm, idling */
+  double warm_up;             /* s of idling before the schedule begins, after the start */
   /* called now and then with the share done; may be NULL */
   void (*progress)(void *with, double share);
   void *with;
@@ -109,6 +111,7 @@ typedef struct lw_drive_mode {
   const char *name;
   double weight, seconds, distance;
   lw_gases dry;    /* hexane */
+  lw_gases read;   /* mean of what the analyzer displayed, hexane; NaN without one */
   double dilution; /* 14.5/(CO2 + CO/2 + 10.8 HC), percent (1966 procedure; from memory) */
   double hc, co, co2, nox, fuel; /* kg */
 } lw_drive_mode;

@@ -20,6 +20,7 @@ typedef struct run {
   double filled; /* s of the second at hand */
   int blind;     /* moments in a row that could not be looked at */
   double missed, judged;
+  lw_meter meter;
 } run;
 
 /* ---- what a moment gives off ---- */
@@ -174,6 +175,22 @@ static void close_second(run *r, double time) {
   r->out->count++;
 }
 
+/* The analyzer at the tailpipe, read as its needle stands: nothing is shifted back in time. */
+static void read_meter(run *r, double dt, lw_drive_mode *mode) {
+  if (!r->plan->meter) return;
+  const lw_look *l = &r->look;
+  lw_meter_step(&r->meter, dt, &l->burned.exhaust, lw_exhaust_flow(l->air_out, l->fuel_out));
+  lw_gases shown = lw_meter_read(&r->meter);
+  if (mode) add_gases(&mode->read, &shown, dt);
+}
+
+static void start_meter(run *r) {
+  const double long_enough = 600; /* s at idle before the schedule begins, when it starts warm */
+  if (!r->plan->meter) return;
+  lw_meter_start(&r->meter, r->plan->meter);
+  if (!r->plan->cold) read_meter(r, long_enough, NULL);
+}
+
 static void take(run *r, double time, double dt) {
   rates a = rates_of(&r->before, &r->car->engine->fuel),
         b = rates_of(&r->look, &r->car->engine->fuel);
@@ -187,6 +204,7 @@ static void take(run *r, double time, double dt) {
   double road = 0.5 * (r->before.road_speed + r->look.road_speed);
   int mode = mode_at(r->plan->schedule, time - 0.5 * dt);
   if (mode >= 0) add_to_mode(&r->mode[mode], &mean, road, dt);
+  read_meter(r, dt, mode >= 0 ? &r->mode[mode] : NULL);
   lw_drive *out = r->out;
   out->hc += mean.hc * dt;
   out->co += mean.co * dt;
@@ -253,6 +271,7 @@ static lw_status start(run *r, lw_error *error) {
   r->from = lw_motion_time(r->motion);
   r->start_fuel = r->look.totals.fuel_metered + r->look.totals.fuel_pumped;
   r->start_distance = r->look.totals.distance;
+  start_meter(r);
   return LW_OK;
 }
 
@@ -311,6 +330,7 @@ static void finish_modes(run *r) {
   for (size_t i = 0; i < out->modes; i++) {
     lw_drive_mode *m = &r->mode[i];
     if (m->seconds > 0) m->dry = times_gases(&m->dry, 1 / m->seconds);
+    m->read = times_gases(&m->read, r->plan->meter && m->seconds > 0 ? 1 / m->seconds : LW_NONE);
     m->dilution = dilution_of(&m->dry);
     if (!(m->weight > 0) || !(m->seconds > 0)) continue;
     weight += m->weight;

@@ -2,6 +2,7 @@
 #include "cli_twin.h"
 
 #include "leanward/drive_file.h"
+#include "leanward/gauge.h"
 
 #include <getopt.h>
 #include <math.h>
@@ -19,6 +20,8 @@ static const char usage[] =
     "                     standard input\n"
     "  --cold             start cold (20 degC unless an EDIT says otherwise); the seven-mode\n"
     "                     cycle is then driven seven times and weighed as the rule has it\n"
+    "  --class 00|0|I|II  show beside each mode what an analyzer of this class displays\n"
+    "                     meanwhile at the tailpipe\n"
     "  --csv[=FILE]       every second as comma-separated values\n"
     "  --json             all of it as JSON (docs/drive.md)\n"
     "  --svg FILE, --png FILE   speed, CO, HC and vacuum against time as a picture\n"
@@ -30,8 +33,9 @@ static const double mph = 0.44704, mile = 1609.344, gallon = 3.785411784e-3, inc
 static const double most_missed = 0.02; /* share of time; ours */
 
 typedef struct request {
-  bool cold, json;
-  const char *schedule, *csv, *svg, *png;
+  bool cold, json, meter;
+  lw_class class;
+  const char *class_name, *schedule, *csv, *svg, *png;
 } request;
 
 /* What was driven and what came of it. */
@@ -39,7 +43,8 @@ typedef struct driven {
   const lw_test_car *car;
   const lw_schedule *schedule;
   lw_drive *drive;
-  char what[240]; /* the edits */
+  char what[240];    /* the edits */
+  const char *class; /* of the analyzer; NULL: none */
 } driven;
 
 static double rpm(double speed) {
@@ -127,6 +132,22 @@ static void print_modes(const lw_drive *d) {
          100 * d->composite_plain.co, "", "", 1e6 * d->composite_plain.no);
 }
 
+/* What hangs behind: a mode's needle still shows much of the mode before. */
+static void print_read(const driven *v) {
+  char head[48];
+  if (!v->class) return;
+  snprintf(head, sizeof head, "as class %s displays it", v->class);
+  printf("\n%-35s%8s%8s%7s%7s%8s\n", head, "HC ppm", "CO %", "CO2 %", "O2 %", "NO ppm");
+  for (size_t i = 0; i < v->drive->modes; i++) {
+    const lw_drive_mode *m = &v->drive->mode[i];
+    if (!(m->seconds > 0)) continue;
+    printf("%-35s", m->name);
+    print_gases(&m->read);
+    putchar('\n');
+  }
+  putchar('\n');
+}
+
 /* Against the card's limit, or for comparison against the standard the cycle was made for. */
 static void print_limit(const driven *d, lw_gas_name gas, double x, double scale, int decimals,
                         const char *unit) {
@@ -184,6 +205,7 @@ static void print_text(const driven *v) {
   printf("%s%s on %s: %.0f s, %.2f mi\n", v->what[0] ? " with " : "", v->what, s->name,
          lw_schedule_length(s), lw_schedule_distance(s) / mile);
   print_modes(v->drive);
+  print_read(v);
   print_limit(v, LW_GAS_HC, v->drive->composite.hc, 1e6, 0, "ppm");
   print_limit(v, LW_GAS_CO, v->drive->composite.co, 100, 2, "%");
   print_sums(v);
@@ -229,11 +251,13 @@ static json_t *modes_json(const lw_drive *d) {
   json_t *all = json_array();
   for (size_t i = 0; i < d->modes; i++) {
     const lw_drive_mode *m = &d->mode[i];
-    json_array_append_new(
-        all, json_pack("{s:s, s:f, s:f, s:f, s:o, s:o, s:f, s:f, s:f, s:f, s:f}", "mode", m->name,
-                       "weight", m->weight, "seconds", m->seconds, "distance_m", m->distance, "dry",
-                       gases_json(&m->dry), "dilution", real(m->dilution), "hc_kg", m->hc, "co_kg",
-                       m->co, "co2_kg", m->co2, "nox_kg", m->nox, "fuel_kg", m->fuel));
+    json_array_append_new(all,
+                          json_pack("{s:s, s:f, s:f, s:f, s:o, s:o, s:o, s:f, s:f, s:f, s:f, s:f}",
+                                    "mode", m->name, "weight", m->weight, "seconds", m->seconds,
+                                    "distance_m", m->distance, "dry", gases_json(&m->dry), "read",
+                                    lw_known(m->read.co) ? gases_json(&m->read) : json_null(),
+                                    "dilution", real(m->dilution), "hc_kg", m->hc, "co_kg", m->co,
+                                    "co2_kg", m->co2, "nox_kg", m->nox, "fuel_kg", m->fuel));
   }
   return all;
 }
@@ -325,7 +349,9 @@ static lw_status prepare(cli_twin *t, const request *r, char **edits, int count,
 static int answer(cli_twin *t, const request *r, char **edits, int count, lw_error *error) {
   driven v = {0};
   lw_status status = prepare(t, r, edits, count, &v, error);
-  lw_drive_plan plan = {.schedule = v.schedule, .cold = r->cold};
+  lw_meter_kind kind = lw_meter_usual(r->class);
+  lw_drive_plan plan = {.schedule = v.schedule, .cold = r->cold, .meter = r->meter ? &kind : NULL};
+  v.class = r->meter ? r->class_name : NULL;
   if (isatty(STDERR_FILENO)) plan.progress = bar;
   if (status == LW_OK) status = lw_drive_run(t->arena, v.car, &plan, &v.drive, error);
   if (status == LW_OK) status = draw(&v, r, error);
@@ -339,9 +365,22 @@ static int answer(cli_twin *t, const request *r, char **edits, int count, lw_err
   return cli_finish("drive", outside(&v) ? CLI_OUTSIDE : CLI_DONE);
 }
 
+static bool class_of(request *r, const char *text) {
+  static const char *const names[] = {"00", "0", "I", "II"};
+  static const lw_class classes[] = {LW_CLASS_00, LW_CLASS_0, LW_CLASS_I, LW_CLASS_II};
+  for (size_t i = 0; i < sizeof classes / sizeof classes[0]; i++) {
+    if (strcmp(names[i], text) != 0) continue;
+    r->class = classes[i];
+    r->class_name = names[i];
+    return r->meter = true;
+  }
+  return false;
+}
+
 static bool take(request *r, int c, const char *value) {
   switch (c) {
   case 's': r->schedule = value; return true;
+  case 'K': return class_of(r, value);
   case 'C': r->cold = true; return true;
   case 'j': r->json = true; return true;
   case 'c': r->csv = value ? value : "-"; return true;
@@ -352,11 +391,15 @@ static bool take(request *r, int c, const char *value) {
 }
 
 int cmd_drive(int argc, char **argv) {
-  static const struct option options[] = {
-      {"schedule", required_argument, NULL, 's'}, {"cold", no_argument, NULL, 'C'},
-      {"csv", optional_argument, NULL, 'c'},      {"svg", required_argument, NULL, 'S'},
-      {"png", required_argument, NULL, 'P'},      {"json", no_argument, NULL, 'j'},
-      {"help", no_argument, NULL, 'h'},           {0}};
+  static const struct option options[] = {{"schedule", required_argument, NULL, 's'},
+                                          {"cold", no_argument, NULL, 'C'},
+                                          {"csv", optional_argument, NULL, 'c'},
+                                          {"svg", required_argument, NULL, 'S'},
+                                          {"png", required_argument, NULL, 'P'},
+                                          {"class", required_argument, NULL, 'K'},
+                                          {"json", no_argument, NULL, 'j'},
+                                          {"help", no_argument, NULL, 'h'},
+                                          {0}};
   request r = {0};
   opterr = 0;
   for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;) {

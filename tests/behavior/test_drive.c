@@ -115,6 +115,50 @@ static void letting_go_at_speed_gives_hydrocarbons(void **state) {
   assert_true(coast > 1.4 * cruise);
 }
 
+/* An analyzer at the tailpipe shows what the port gave some ten seconds ago: at a standing idle the
+   same, after moving off richly the richness in the mode behind; over all about as much. */
+static void an_analyzer_reads_the_mode_before(void **state) {
+  shop *s = *state;
+  const lw_test_car *car = shop_car(s, "corran-350-eight-manual");
+  lw_meter_kind kind = lw_meter_usual(LW_CLASS_I);
+  lw_drive_plan plan = {.schedule = seven(s, false)};
+  const lw_drive *plain = driven(s, car, &plan);
+  plan.meter = &kind;
+  const lw_drive *d = driven(s, car, &plan);
+  double given = 0, shown = 0;
+  assert_true(isnan(plain->mode[0].read.co));
+  for (size_t i = 0; i < d->modes; i++) {
+    const lw_drive_mode *m = &d->mode[i];
+    printf("  %-10s CO %.2f %%, displayed %.2f\n", m->name, 100 * m->dry.co, 100 * m->read.co);
+    NEAR(m->dry.co, plain->mode[i].dry.co, 0); /* looking changes nothing */
+    given += m->dry.co * m->seconds;
+    shown += m->read.co * m->seconds;
+    if (strcmp(m->name, "idle") == 0) NEAR(m->read.co, m->dry.co, 0.002);
+    if (strcmp(m->name, "30 mph") == 0) assert_true(m->read.co > 1.5 * m->dry.co);
+  }
+  printf("  over all %.2f of it\n", shown / given);
+  assert_true(shown > 0.8 * given && shown < 1.2 * given);
+}
+
+/* With its choke set a sound car starts, keeps running and keeps up (common practice). */
+static void cold_cars_keep_running(void **state) {
+  static const char *const cards[] = {"corran-350-eight-manual", "corran-350-eight-vacuum",
+                                      "corran-290-eight-export", "corran-220-six-limiter"};
+  shop *s = *state;
+  for (size_t i = 0; i < sizeof cards / sizeof cards[0]; i++) {
+    lw_test_car *car = shop_car(s, cards[i]);
+    for (int k = 0; k < 2; k++) {
+      car->around.temperature = k ? 273 : 293;
+      lw_drive_plan plan = {.schedule = seven(s, true), .cold = true};
+      const lw_drive *d = driven(s, car, &plan);
+      printf("  %s at %.0f degC: %d stalls, off the trace %.1f %% of the time\n", cards[i],
+             car->around.temperature - 273, d->stalls, 100 * d->missed);
+      assert_int_equal(d->stalls, 0);
+      assert_true(d->missed < 0.02);
+    }
+  }
+}
+
 /* A car too weak for the schedule is told, not forced. */
 static void a_schedule_too_fast_is_missed(void **state) {
   shop *s = *state;
@@ -181,6 +225,8 @@ int main(void) {
                                       shop_teardown),
       cmocka_unit_test_setup_teardown(letting_go_at_speed_gives_hydrocarbons, shop_setup,
                                       shop_teardown),
+      cmocka_unit_test_setup_teardown(an_analyzer_reads_the_mode_before, shop_setup, shop_teardown),
+      cmocka_unit_test_setup_teardown(cold_cars_keep_running, shop_setup, shop_teardown),
       cmocka_unit_test_setup_teardown(a_schedule_too_fast_is_missed, shop_setup, shop_teardown),
       cmocka_unit_test_setup_teardown(the_same_drive_gives_the_same_bits, shop_setup,
                                       shop_teardown),
