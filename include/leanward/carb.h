@@ -225,6 +225,10 @@ void lw_net_keep_stop(lw_net *net, const lw_net *like);
    kPa). False, and nothing is changed, when no place of the plate does. */
 bool lw_net_set_stop(lw_net *net, double speed, double vacuum);
 
+/* Turn the needle of a screw's passage (the one named "screw" or "screw, NAME", whose low holds the
+   pitch and high the seat, m) to these turns out from lightly seated. */
+void lw_passage_turn(lw_passage *screw, double turns);
+
 /* The carburetor families that have a builder. */
 size_t lw_net_families(const char **names, size_t most);
 

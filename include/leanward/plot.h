@@ -16,6 +16,7 @@
 #include "leanward/bench.h"
 #include "leanward/car.h"
 #include "leanward/maneuver.h"
+#include "leanward/spread.h"
 
 typedef enum lw_plot_form { LW_PLOT_SVG, LW_PLOT_PNG } lw_plot_form;
 
@@ -50,6 +51,16 @@ typedef struct lw_plot_watch {
 } lw_plot_watch;
 lw_status lw_plot_watch_write(const lw_plot_watch *plot, lw_plot_form form, const char *path,
                               lw_error *error) LW_MUST_USE;
+
+/* A tolerance study: histograms of speed, CO, HC and turns, with the card's bands and limits, and
+   the dimensions that speed, CO, turns and HC hang on. */
+typedef struct lw_plot_spread {
+  const char *title;
+  const lw_spread_goal *goal;
+  const lw_spread_result *result;
+} lw_plot_spread;
+lw_status lw_plot_spread_write(const lw_plot_spread *plot, lw_plot_form form, const char *path,
+                               lw_error *error) LW_MUST_USE;
 
 /* Air-fuel ratio over throttle (square-root scale: most happens near the stop) and speed, as bands
    with labeled contours. */

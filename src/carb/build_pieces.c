@@ -290,13 +290,17 @@ lw_barrel_nodes build_idle(lw_builder *b, int barrel, int well, const lw_barrel_
 
 /* ---- ways out at the idle port ---- */
 
+void lw_passage_turn(lw_passage *p, double turns) {
+  double slope = 0;
+  p->orifice.area = lw_needle_area(turns * p->low, p->high, needle_half_angle, &slope);
+  p->orifice.diameter = fmax(sqrt(4 / PI * p->orifice.area), 0.1e-3);
+}
+
 /* The needle in its seat at the screw's preset: area by its lift. */
 static void set_needle(lw_passage *p, double seat, double turns, double pitch) {
-  double slope = 0;
-  p->orifice.area = lw_needle_area(turns * pitch, seat, needle_half_angle, &slope);
-  p->orifice.diameter = fmax(sqrt(4 / PI * p->orifice.area), 0.1e-3);
-  p->high = seat; /* kept for what-ifs: see edit.c */
+  p->high = seat; /* kept for those who turn the screw */
   p->low = pitch;
+  lw_passage_turn(p, turns);
 }
 
 static double preset(const lw_screw_card *screw, double otherwise) {

@@ -24,6 +24,7 @@ int cmd_drive(int argc, char **argv);
 int cmd_rejet(int argc, char **argv);
 int cmd_listen(int argc, char **argv);
 int cmd_serve(int argc, char **argv);
+int cmd_spread(int argc, char **argv);
 
 /* `idle JOB`: whether this file is a job, and the next move of it. */
 bool cmd_idle_is_job(const char *path);

@@ -16,6 +16,7 @@ static const struct {
     {"map", cmd_map, "run a card's twin: air-fuel ratio over throttle and speed, or air flow"},
     {"try", cmd_try, "what a change does to the mixture over the whole range"},
     {"rejet", cmd_rejet, "which jets, rods, bleeds, screws bring the mixture back after a change"},
+    {"spread", cmd_spread, "what tolerances do: which units idle, which can be set by their screws"},
     {"idle", cmd_idle, "how the engine idles with each of its screws turned"},
     {"causes", cmd_causes, "what is wrong, how that is known, and which test would tell more"},
     {"watch", cmd_watch, "what the needles do while the throttle moves"},
