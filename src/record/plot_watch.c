@@ -12,6 +12,7 @@ typedef struct shown {
   double (*second)(const lw_trace_point *p); /* dashed; NULL: none */
   double least, most;                        /* what a curve may ask of the scale */
   lw_tint tint;
+  bool (*told)(const lw_maneuver *m); /* whether the run has anything to show here; NULL: always */
 } shown;
 
 static double speed(const lw_trace_point *p) {
@@ -38,21 +39,58 @@ static double throttle(const lw_trace_point *p) {
   return 100 * p->throttle;
 }
 
+static double pump(const lw_trace_point *p) {
+  return 1e3 * p->pumped;
+}
+
+static double choke(const lw_trace_point *p) {
+  return 100 * p->choke;
+}
+
+static bool it_turned(const lw_maneuver *m) {
+  const double turning = 10; /* rad/s */
+  for (size_t i = 0; i < m->count; i++) {
+    if (m->points[i].speed > turning) return true;
+  }
+  return false;
+}
+
+static bool it_pumped(const lw_maneuver *m) {
+  return m->pump_mass > 1e-6;
+}
+
+static bool it_choked(const lw_maneuver *m) {
+  return m->points[0].choke < 0.95;
+}
+
 static const shown panels[] = {
-    {"Engine speed, rpm", speed, NULL, 0, 6000, LW_TINT_ACCENT},
-    {"Vacuum, inHg (dashed: at the distributor)", vacuum, distributor, 0, 30, LW_TINT_IDLE},
-    {"Lambda in the cylinders (over 1: lean)", lambda, NULL, 0.5, 1.6, LW_TINT_MAIN},
-    {"HC at the port, ppm as hexane", hexane, NULL, 0, 12000, LW_TINT_POWER},
-    {"Throttle, % of its travel", throttle, NULL, 0, 100, LW_TINT_LEAK},
+    {"Engine speed, rpm", speed, NULL, 0, 6000, LW_TINT_ACCENT, it_turned},
+    {"Vacuum, inHg (dashed: at the distributor)", vacuum, distributor, 0, 30, LW_TINT_IDLE,
+     it_turned},
+    {"Lambda in the cylinders (over 1: lean)", lambda, NULL, 0.5, 1.6, LW_TINT_MAIN, it_turned},
+    {"HC at the port, ppm as hexane", hexane, NULL, 0, 12000, LW_TINT_POWER, it_turned},
+    {"Accelerator pump, g/s", pump, NULL, 0, 20, LW_TINT_MAIN, it_pumped},
+    {"Choke, % open", choke, NULL, 0, 100, LW_TINT_IDLE, it_choked},
+    {"Throttle, % of its travel", throttle, NULL, 0, 100, LW_TINT_LEAK, NULL},
 };
 enum { PANELS = sizeof panels / sizeof panels[0] };
 
-static void scale_of(const lw_maneuver *m, const shown *s, lw_frame *f) {
+/* What lies around the move: a long run-in at a held speed is of no interest. */
+static void stretch_of(const lw_maneuver *m, lw_frame *f) {
+  const double before = 1, after = 8; /* s */
   f->x0 = m->points[0].time;
   f->x1 = fmax(m->points[m->count - 1].time, f->x0 + 0.1);
+  if (!(m->moved > f->x0 + 5)) return;
+  f->x0 = m->moved - before;
+  f->x1 = fmin(f->x1, m->moved + after);
+}
+
+static void scale_of(const lw_maneuver *m, const shown *s, lw_frame *f) {
+  stretch_of(m, f);
   f->y0 = 1e9;
   f->y1 = -1e9;
   for (size_t i = 0; i < m->count; i++) {
+    if (m->points[i].time < f->x0 || m->points[i].time > f->x1) continue;
     double y = s->value(&m->points[i]);
     if (!(y == y)) continue;
     f->y0 = fmin(f->y0, fmax(y, s->least));
@@ -64,7 +102,7 @@ static void scale_of(const lw_maneuver *m, const shown *s, lw_frame *f) {
   if (f->y1 < f->y0) f->y0 = f->y1 = s->least;
   double step = lw_nice_step(fmax(f->y1 - f->y0, 1e-2), 4);
   f->y0 = step * floor(f->y0 / step + 1e-9);
-  f->y1 = step * ceil(f->y1 / step + 1e-9) + (f->y1 - f->y0 < 1e-9 ? step : 0);
+  f->y1 = step * ceil(f->y1 / step - 1e-6) + (f->y1 - f->y0 < 1e-9 ? step : 0);
 }
 
 static void grid(lw_canvas *c, const lw_frame *f, bool last) {
@@ -147,16 +185,26 @@ static void panel(lw_canvas *c, const lw_maneuver *m, const shown *s, double top
                    "s (dotted: throttle moved, engine stalled)");
 }
 
+static bool told(const shown *s, const lw_maneuver *m) {
+  return !s->told || s->told(m);
+}
+
 static double height_of(lw_canvas *c, const void *what) {
   const lw_plot_watch *plot = what;
-  return lw_canvas_title(c, plot->title, plot->note, false) + PANELS * (PANEL + GAP) + 20;
+  int count = 0;
+  for (int i = 0; i < PANELS; i++)
+    count += told(&panels[i], plot->run);
+  return lw_canvas_title(c, plot->title, plot->note, false) + count * (PANEL + GAP) + 20;
 }
 
 static void draw_all(lw_canvas *c, const void *what) {
   const lw_plot_watch *plot = what;
   double top = lw_canvas_title(c, plot->title, plot->note, true) + 28;
-  for (int i = 0; i < PANELS; i++)
-    panel(c, plot->run, &panels[i], top + i * (PANEL + GAP), i + 1 == PANELS);
+  for (int i = 0; i < PANELS; i++) {
+    if (!told(&panels[i], plot->run)) continue;
+    panel(c, plot->run, &panels[i], top, i + 1 == PANELS);
+    top += PANEL + GAP;
+  }
 }
 
 lw_status lw_plot_watch_write(const lw_plot_watch *plot, lw_plot_form form, const char *path,

@@ -7,9 +7,11 @@
 
 #include "leanward/bench.h"
 #include "leanward/maneuver.h"
+#include "leanward/plot.h"
 #include "leanward/record.h"
 
 #include <stdlib.h>
+#include <unistd.h>
 
 #define SIX        "corran-220-six-manual.yaml"
 #define SIX_AUTO   "corran-220-six-automatic.yaml"
@@ -815,6 +817,42 @@ static void no_foot_hangs_it(void **state) {
   }
 }
 
+/* Figures and panels that would only be zeros are left out of a run that is not for them. */
+static double height_drawn(shop *s, const lw_maneuver *m) {
+  char path[] = "/tmp/leanward-watch-XXXXXX";
+  const char *text = NULL;
+  size_t length = 0;
+  lw_plot_watch plot = {"CW", NULL, m};
+  int fd = mkstemp(path);
+  assert_true(fd >= 0);
+  close(fd);
+  good(s, lw_plot_watch_write(&plot, LW_PLOT_SVG, path, &s->error));
+  good(s, lw_file_read(s->arena, path, 4 << 20, &text, &length, &s->error));
+  unlink(path);
+  const char *height = strstr(text, "height=\"");
+  assert_non_null(height);
+  return strtod(height + 8, NULL);
+}
+
+static void a_run_shows_what_it_is_for(void **state) {
+  shop *s = *state;
+  car c = whole(s, SIX);
+  lw_maneuver shot, tip, cold;
+  good(s, lw_run_pump_shot(s->arena, c.motion, 0.2, &shot, &s->error));
+  assert_true(isnan(shot.vacuum_most) && isnan(shot.speed_most) && isnan(shot.hc_mass));
+  assert_true(shot.pump_mass > 0 && shot.pump_time > 0);
+  good(s, lw_run_tip(s->arena, c.motion, 1500 * rpm, 0.08, 0.4, 0.2, &tip, &s->error));
+  assert_true(isnan(tip.fall_time) && tip.lean_time == tip.lean_time);
+  good(s, lw_run_warm_up(s->arena, c.motion, 293, 40, &cold, &s->error));
+  assert_true(isnan(cold.lean_time) && cold.started > 0);
+  /* panels: pump and throttle; all but the choke; all but the pump */
+  double a = height_drawn(s, &shot), b = height_drawn(s, &tip), d = height_drawn(s, &cold);
+  printf("pictures %.0f, %.0f and %.0f high\n", a, b, d);
+  NEAR(b - a, 4 * 140, 1);
+  assert_true(d >= b);
+  lw_motion_free(c.motion);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(comes_to_rest_where_the_steady_engine_does),
@@ -843,6 +881,7 @@ int main(void) {
       cmocka_unit_test(an_automatic_creeps_and_pulls),
       cmocka_unit_test(what_cannot_go_on_ends_and_says_when),
       cmocka_unit_test(no_foot_hangs_it),
+      cmocka_unit_test(a_run_shows_what_it_is_for),
   };
   return cmocka_run_group_tests(tests, setup, teardown);
 }
