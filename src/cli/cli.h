@@ -22,6 +22,7 @@ int cmd_causes(int argc, char **argv);
 int cmd_watch(int argc, char **argv);
 int cmd_drive(int argc, char **argv);
 int cmd_rejet(int argc, char **argv);
+int cmd_brief(int argc, char **argv);
 int cmd_listen(int argc, char **argv);
 int cmd_serve(int argc, char **argv);
 int cmd_spread(int argc, char **argv);

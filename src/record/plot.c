@@ -461,8 +461,8 @@ static size_t good_points(const lw_map *m) {
   return count;
 }
 
-lw_status lw_plot_line(const lw_plot_lines *plot, lw_plot_form form, const char *path,
-                       lw_error *error) {
+lw_status lw_plot_line_use(const lw_plot_lines *plot, lw_picture_use use, void *to,
+                           lw_error *error) {
   if (good_points(plot->original) < 2 || plot->original->speeds > POINTS_MOST) {
     return lw_fail(error, LW_BAD_INPUT, "too few points converged to draw a curve");
   }
@@ -476,5 +476,11 @@ lw_status lw_plot_line(const lw_plot_lines *plot, lw_plot_form form, const char 
       .draw = draw,
       .what = plot,
   };
-  return lw_picture_write(&picture, form, path, error);
+  return use(to, &picture, error);
+}
+
+lw_status lw_plot_line(const lw_plot_lines *plot, lw_plot_form form, const char *path,
+                       lw_error *error) {
+  lw_picture_file file = {form, path};
+  return lw_plot_line_use(plot, lw_picture_to_file, &file, error);
 }

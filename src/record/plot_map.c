@@ -430,8 +430,8 @@ static void draw(lw_canvas *c, const void *what) {
   }
 }
 
-lw_status lw_plot_map(const char *title, const char *note, const lw_map *map, lw_plot_form form,
-                      const char *path, lw_error *error) {
+lw_status lw_plot_map_use(const char *title, const char *note, const lw_map *map,
+                          lw_picture_use use, void *to, lw_error *error) {
   chart ch = {.title = title, .note = note, .map = map};
   if (map->throttles < 2 || map->speeds < 2 || !map->throttle) {
     return lw_fail(error, LW_BAD_INPUT,
@@ -450,7 +450,13 @@ lw_status lw_plot_map(const char *title, const char *note, const lw_map *map, lw
       .draw = draw,
       .what = &ch,
   };
-  lw_status status = lw_picture_write(&picture, form, path, error);
+  lw_status status = use(to, &picture, error);
   free(ch.segments);
   return status;
+}
+
+lw_status lw_plot_map(const char *title, const char *note, const lw_map *map, lw_plot_form form,
+                      const char *path, lw_error *error) {
+  lw_picture_file file = {form, path};
+  return lw_plot_map_use(title, note, map, lw_picture_to_file, &file, error);
 }

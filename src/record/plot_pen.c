@@ -239,10 +239,10 @@ double lw_nice_step(double span, int most) {
 
 /* ---- the picture ---- */
 
-/* The same glyph shapes whatever the screen this was made on. */
-static void canvas_begin(lw_canvas *c, cairo_surface_t *surface) {
+/* The same glyph shapes whatever the screen this was made on. cr is taken over. */
+static void canvas_on(lw_canvas *c, cairo_t *cr) {
   cairo_font_options_t *fonts = cairo_font_options_create();
-  c->cr = cairo_create(surface);
+  c->cr = cr;
   c->layout = pango_cairo_create_layout(c->cr);
   cairo_font_options_set_antialias(fonts, CAIRO_ANTIALIAS_GRAY);
   cairo_font_options_set_hint_style(fonts, CAIRO_HINT_STYLE_NONE);
@@ -251,12 +251,16 @@ static void canvas_begin(lw_canvas *c, cairo_surface_t *surface) {
   cairo_font_options_destroy(fonts);
 }
 
+static void canvas_begin(lw_canvas *c, cairo_surface_t *surface) {
+  canvas_on(c, cairo_create(surface));
+}
+
 static void canvas_end(lw_canvas *c) {
   g_object_unref(c->layout);
   cairo_destroy(c->cr);
 }
 
-static double height_of(const lw_picture *picture) {
+double lw_picture_height(const lw_picture *picture) {
   cairo_surface_t *scratch = cairo_image_surface_create(CAIRO_FORMAT_A8, 1, 1);
   lw_canvas c = {0};
   canvas_begin(&c, scratch);
@@ -267,7 +271,7 @@ static double height_of(const lw_picture *picture) {
 }
 
 static bool render(const lw_picture *picture, lw_plot_form form, bytes *out) {
-  lw_canvas c = {.height = height_of(picture)};
+  lw_canvas c = {.height = lw_picture_height(picture)};
   bool svg = form == LW_PLOT_SVG;
   cairo_surface_t *surface =
       svg ? cairo_svg_surface_create_for_stream(take, out, PLOT_WIDTH, c.height)
@@ -291,15 +295,38 @@ static bool render(const lw_picture *picture, lw_plot_form form, bytes *out) {
   return good && (!svg || describe(out, picture));
 }
 
+void lw_picture_draw(const lw_picture *picture, cairo_t *cr) {
+  lw_canvas c = {.height = lw_picture_height(picture)};
+  cairo_save(cr);
+  canvas_on(&c, cairo_reference(cr));
+  picture->draw(&c, picture->what);
+  canvas_end(&c);
+  cairo_restore(cr);
+}
+
+lw_status lw_picture_make(const lw_picture *picture, lw_plot_form form, char **data, size_t *length,
+                          lw_error *error) {
+  bytes out = {0};
+  if (!render(picture, form, &out)) {
+    free(out.data);
+    return lw_fail(error, LW_NO_MEMORY, "the picture could not be drawn");
+  }
+  *data = out.data;
+  *length = out.used;
+  return LW_OK;
+}
+
 lw_status lw_picture_write(const lw_picture *picture, lw_plot_form form, const char *path,
                            lw_error *error) {
-  bytes out = {0};
-  lw_status status = LW_OK;
-  if (render(picture, form, &out)) {
-    status = lw_file_write(path, out.data, out.used, error);
-  } else {
-    status = lw_fail(error, LW_NO_MEMORY, "the picture could not be drawn");
-  }
-  free(out.data);
+  char *data = NULL;
+  size_t length = 0;
+  lw_status status = lw_picture_make(picture, form, &data, &length, error);
+  if (status == LW_OK) status = lw_file_write(path, data, length, error);
+  free(data);
   return status;
+}
+
+lw_status lw_picture_to_file(void *to, const lw_picture *picture, lw_error *error) {
+  const lw_picture_file *file = to;
+  return lw_picture_write(picture, file->form, file->path, error);
 }

@@ -68,5 +68,23 @@ typedef struct lw_picture {
 } lw_picture;
 lw_status lw_picture_write(const lw_picture *picture, lw_plot_form form, const char *path,
                            lw_error *error) LW_MUST_USE;
+/* The same as bytes the caller frees. */
+lw_status lw_picture_make(const lw_picture *picture, lw_plot_form form, char **bytes,
+                          size_t *length, lw_error *error) LW_MUST_USE;
+/* On another canvas, PLOT_WIDTH wide at its origin; its height comes from lw_picture_height. */
+double lw_picture_height(const lw_picture *picture);
+void lw_picture_draw(const lw_picture *picture, cairo_t *cr);
+
+/* Pictures for a page or a sheet: use is given the picture while what it is drawn from lives. */
+typedef lw_status (*lw_picture_use)(void *to, const lw_picture *picture, lw_error *error);
+typedef struct lw_picture_file {
+  lw_plot_form form;
+  const char *path;
+} lw_picture_file;
+lw_status lw_picture_to_file(void *to, const lw_picture *picture, lw_error *error); /* such a use */
+lw_status lw_plot_line_use(const lw_plot_lines *plot, lw_picture_use use, void *to,
+                           lw_error *error) LW_MUST_USE;
+lw_status lw_plot_map_use(const char *title, const char *note, const lw_map *map,
+                          lw_picture_use use, void *to, lw_error *error) LW_MUST_USE;
 
 #endif

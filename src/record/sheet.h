@@ -40,6 +40,8 @@ typedef struct lw_pen {
   PangoLayout *layout;
   lw_arena *arena;
   const lw_work *work;
+  const char *head, *foot; /* of every page but the first, of every page; NULL: the sheet's own */
+  int pages_most;          /* 0: two, as the sheet has; under 0: as many as it takes */
   const lw_level *level;
   double width, height;            /* paper */
   double left, right, top, bottom; /* what may be written on */
@@ -62,7 +64,7 @@ void lw_pen_text_right(lw_pen *pen, lw_hand hand, double x, double y, const char
 double lw_pen_text_height(lw_pen *pen, lw_hand hand, double width, const char *text);
 double lw_pen_text_width(lw_pen *pen, lw_hand hand, const char *text);
 void lw_pen_rule(lw_pen *pen, double x, double y, double width, double thick, lw_ink ink);
-/* Room for height more points, on a second page if need be. False: there is none. */
+/* Room for height more points, on another page if need be. False: there is none. */
 bool lw_pen_room(lw_pen *pen, double height);
 /* Say on the sheet that this was cut. */
 void lw_pen_shorten(lw_pen *pen, const char *what);

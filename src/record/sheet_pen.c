@@ -142,7 +142,9 @@ void lw_pen_page_end(lw_pen *pen) {
   double y = pen->height - 30, middle = pen->right - 170;
   lw_pen_rule(pen, pen->left, y - 4, pen->right - pen->left, 0.5, LW_INK_RULE);
   lw_pen_text(pen, foot, NULL, pen->left, y, middle - pen->left,
-              "Advice, not a certificate: a licensed inspector decides whether a car passes.");
+              pen->foot ? pen->foot
+                        : "Advice, not a certificate: a licensed inspector decides whether a car "
+                          "passes.");
   snprintf(right, sizeof right, "Leanward %s  \xC2\xB7  page %d of %d", LW_VERSION, pen->page,
            pen->pages ? pen->pages : pen->page);
   lw_pen_text_right(pen, foot, pen->right, y, right);
@@ -151,21 +153,23 @@ void lw_pen_page_end(lw_pen *pen) {
 
 static void next_page(lw_pen *pen) {
   static const lw_hand head = {7.5, true, LW_INK_SOFT, 1};
-  char text[256];
+  char text[256] = "";
   lw_pen_page_end(pen);
   pen->page++;
   pen->y = pen->top;
-  snprintf(text, sizeof text, "Handover sheet, job %.200s", pen->work->job->id);
-  lw_pen_text(pen, head, NULL, pen->left, pen->y, pen->right - pen->left, text);
+  if (!pen->head) snprintf(text, sizeof text, "Handover sheet, job %.200s", pen->work->job->id);
+  lw_pen_text(pen, head, NULL, pen->left, pen->y, pen->right - pen->left,
+              pen->head ? pen->head : text);
   lw_pen_rule(pen, pen->left, pen->y + 12, pen->right - pen->left, 0.5, LW_INK_RULE);
   pen->y += 20;
 }
 
 bool lw_pen_room(lw_pen *pen, double height) {
-  if (pen->page == 1) {
+  if (pen->page == 1 || pen->pages_most < 0) {
     if (pen->y + height <= pen->bottom) return true;
     next_page(pen);
   }
+  if (pen->pages_most < 0) return true;
   if (pen->y + height <= pen->bottom - pen->end_height) return true;
   pen->overflow = true;
   return false;

@@ -1,0 +1,240 @@
+/* cmd_brief.c - `leanward brief`: what changed between two units or two model years. */
+#include "cli.h"
+#include "print_brief.h"
+
+#include "leanward/brief_page.h"
+
+#include <dirent.h>
+#include <getopt.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+static const char usage[] =
+    "Usage: leanward brief [OPTION]... CARD_A CARD_B\n"
+    "       leanward brief [OPTION]... FOLDER_A FOLDER_B\n"
+    "What changed from one unit to another, or from one model year to the next: what to\n"
+    "do now and no longer do, how much it is on the twin, what the screws reach before\n"
+    "and after, the mixture over the range, and what does not interchange. Of folders,\n"
+    "every .yaml in them is a card.\n\n"
+    "  --html OUT    write it as one page for a browser or a printer\n"
+    "  --pdf OUT     write it as a sheet\n"
+    "  --paper SIZE  of the sheet: A4 (the default) or Letter\n"
+    "  --json        print it as JSON (docs/brief.md)\n"
+    "  --help        this text\n\n"
+    "Exit status: 0 done; 1 done, but the twin of some card could not be run; 2 could not.\n";
+
+enum { CARDS_MOST = 400, ARENA_BYTES = 1 << 30 };
+
+typedef struct request {
+  const char *html, *pdf, *paper;
+  bool json;
+} request;
+
+typedef struct shelf {
+  lw_brief_side side[CARDS_MOST];
+  size_t count;
+} shelf;
+
+typedef struct work {
+  lw_arena *arena;
+  lw_units *units;
+  lw_error error;
+} work;
+
+/* ---- reading ---- */
+
+static lw_status read_side(work *w, const char *path, lw_brief_side *side) {
+  const char *text = NULL;
+  size_t length = 0;
+  lw_card *card = NULL;
+  lw_bind bind = {w->arena, w->units, path};
+  lw_status status = lw_file_read(w->arena, path, LW_DOC_MAX_BYTES, &text, &length, &w->error);
+  if (status == LW_OK) status = lw_card_read(&bind, text, length, &card, &w->error);
+  if (status == LW_OK) status = lw_doc_parse(w->arena, path, text, length, &side->root, &w->error);
+  if (status != LW_OK) lw_error_place(&w->error, path, 0, NULL);
+  side->card = card;
+  return status;
+}
+
+static bool is_folder(const char *path) {
+  struct stat info;
+  return stat(path, &info) == 0 && S_ISDIR(info.st_mode);
+}
+
+static bool is_card_name(const char *name) {
+  size_t n = strlen(name);
+  return n > 5 && name[0] != '.' && strcmp(name + n - 5, ".yaml") == 0;
+}
+
+static int by_name(const void *a, const void *b) {
+  return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+/* The names of a folder's cards, in order: what is told does not hang on how the disk sorts. */
+static lw_status list_folder(work *w, const char *folder, const char **names, size_t *count) {
+  DIR *dir = opendir(folder);
+  *count = 0;
+  lw_error_place(&w->error, folder, 0, NULL);
+  if (!dir) return lw_fail(&w->error, LW_IO, "the folder cannot be opened");
+  for (const struct dirent *entry = readdir(dir); entry; entry = readdir(dir)) {
+    if (!is_card_name(entry->d_name)) continue;
+    if (*count == CARDS_MOST) {
+      closedir(dir);
+      return lw_fail(&w->error, LW_TOO_LARGE, "more than %d cards", CARDS_MOST);
+    }
+    names[*count] = lw_arena_print(w->arena, "%s/%s", folder, entry->d_name);
+    if (names[*count]) (*count)++;
+  }
+  closedir(dir);
+  if (!*count) return lw_fail(&w->error, LW_NOT_FOUND, "there is no card (.yaml) in this folder");
+  qsort(names, *count, sizeof *names, by_name);
+  w->error = (lw_error){0};
+  return LW_OK;
+}
+
+static lw_status read_folder(work *w, const char *folder, shelf *s) {
+  const char **names = lw_arena_array(w->arena, CARDS_MOST, sizeof *names);
+  if (!names) return lw_fail(&w->error, LW_NO_MEMORY, "no memory");
+  lw_status status = list_folder(w, folder, names, &s->count);
+  for (size_t i = 0; i < s->count && status == LW_OK; i++)
+    status = read_side(w, names[i], &s->side[i]);
+  return status;
+}
+
+/* ---- answering ---- */
+
+static lw_status write_files(work *w, const request *r, const lw_brief_document *document) {
+  lw_status status = LW_OK;
+  if (r->html) status = lw_brief_page_write(document, r->html, &w->error);
+  if (status == LW_OK && r->pdf)
+    status = lw_brief_sheet_write(document, r->pdf, r->paper, &w->error);
+  return status;
+}
+
+static bool complete(const lw_brief *b) {
+  return b->reach[0].run && b->reach[1].run;
+}
+
+static int code_of(const lw_brief_document *document) {
+  if (document->pair) return complete(document->pair) ? CLI_DONE : CLI_OUTSIDE;
+  const lw_brief_year *y = document->year;
+  for (size_t k = 0; y && k < y->unit_count; k++) {
+    if (!complete(y->units[k])) return CLI_OUTSIDE;
+  }
+  return CLI_DONE;
+}
+
+static int answer(work *w, const request *r, const lw_brief_document *document) {
+  if (write_files(w, r, document) != LW_OK) return cli_fail("brief", &w->error);
+  if (r->json) {
+    json_t *json = lw_brief_json(document);
+    if (!json) lw_fail(&w->error, LW_NO_MEMORY, "no memory for the result");
+    if (!json) return cli_fail("brief", &w->error);
+    json_dumpf(json, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(9));
+    putchar('\n');
+    json_decref(json);
+  } else if (!r->html && !r->pdf) {
+    if (document->pair) {
+      print_brief(document->pair);
+    } else {
+      print_brief_year(document->year);
+    }
+  }
+  return cli_finish("brief", code_of(document));
+}
+
+static int brief_pair(work *w, const request *r, char **path) {
+  lw_brief_side side[2];
+  lw_brief *pair = NULL;
+  lw_status status = read_side(w, path[0], &side[0]);
+  if (status == LW_OK) status = read_side(w, path[1], &side[1]);
+  if (status == LW_OK)
+    status = lw_brief_pair(w->arena, w->units, side[0], side[1], &pair, &w->error);
+  if (status != LW_OK) return cli_fail("brief", &w->error);
+  return answer(w, r, &(lw_brief_document){.pair = pair});
+}
+
+static int brief_year(work *w, const request *r, char **path) {
+  shelf *s = lw_arena_array(w->arena, 2, sizeof *s);
+  lw_brief_year *year = NULL;
+  if (!s) {
+    lw_fail(&w->error, LW_NO_MEMORY, "no memory");
+    return cli_fail("brief", &w->error);
+  }
+  lw_status status = read_folder(w, path[0], &s[0]);
+  if (status == LW_OK) status = read_folder(w, path[1], &s[1]);
+  if (status == LW_OK)
+    status = lw_brief_years(w->arena, w->units, s[0].side, s[0].count, s[1].side, s[1].count, &year,
+                            &w->error);
+  if (status != LW_OK) return cli_fail("brief", &w->error);
+  return answer(w, r, &(lw_brief_document){.year = year});
+}
+
+/* ---- the command ---- */
+
+/* Refuse before the twin is run what could not be written after. */
+static lw_status replaceable(const request *r, lw_error *error) {
+  static const char *const pages[] = {LW_BRIEF_PAGE_BEGIN, NULL}, *const sheets[] = {"%PDF-", NULL};
+  lw_status status = r->html ? lw_file_replaceable(r->html, pages, error) : LW_OK;
+  if (status == LW_OK && r->pdf) status = lw_file_replaceable(r->pdf, sheets, error);
+  return status;
+}
+
+static int run(const request *r, char **path) {
+  work w = {.arena = lw_arena_new(ARENA_BYTES)};
+  int code = CLI_COULD_NOT;
+  bool folders = is_folder(path[0]);
+  if (!w.arena) {
+    lw_fail(&w.error, LW_NO_MEMORY, "no memory");
+    code = cli_fail("brief", &w.error);
+  } else if (replaceable(r, &w.error) != LW_OK || lw_units_open(&w.units, &w.error) != LW_OK) {
+    code = cli_fail("brief", &w.error);
+  } else {
+    code = folders ? brief_year(&w, r, path) : brief_pair(&w, r, path);
+  }
+  lw_units_close(w.units);
+  lw_arena_free(w.arena);
+  return code;
+}
+
+static bool take(request *r, int c, const char *value) {
+  switch (c) {
+  case 'H': r->html = value; return true;
+  case 'P': r->pdf = value; return true;
+  case 'p': r->paper = value; return true;
+  case 'j': return r->json = true;
+  default: return false;
+  }
+}
+
+static const char *conflict(const request *r) {
+  int count = r->json;
+  count += r->html && strcmp(r->html, "-") == 0;
+  count += r->pdf && strcmp(r->pdf, "-") == 0;
+  return count > 1 ? "only one of --html, --json and --pdf can go to standard output" : NULL;
+}
+
+int cmd_brief(int argc, char **argv) {
+  static const struct option options[] = {
+      {"html", required_argument, NULL, 'H'},  {"pdf", required_argument, NULL, 'P'},
+      {"paper", required_argument, NULL, 'p'}, {"json", no_argument, NULL, 'j'},
+      {"help", no_argument, NULL, 'h'},        {0}};
+  request r = {.paper = "A4"};
+  opterr = 0;
+  for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;) {
+    if (c == 'h') {
+      fputs(usage, stdout);
+      return cli_finish("brief", CLI_DONE);
+    }
+    if (!take(&r, c, optarg))
+      return cli_usage("brief", "'%s' is not an option, or lacks its value", argv[optind - 1]);
+  }
+  if (optind + 2 != argc) return cli_usage("brief", "two cards or two folders were expected");
+  if (!lw_text_same(r.paper, "A4") && !lw_text_same(r.paper, "Letter"))
+    return cli_usage("brief", "'%s' is not a paper size; use A4 or Letter", r.paper);
+  if (conflict(&r)) return cli_usage("brief", "%s", conflict(&r));
+  if (is_folder(argv[optind]) != is_folder(argv[optind + 1]))
+    return cli_usage("brief", "two cards or two folders were expected, not one of each");
+  return run(&r, argv + optind);
+}
