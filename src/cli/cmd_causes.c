@@ -8,9 +8,11 @@
 
 static const char usage[] =
     "Usage: leanward causes [--json] JOB\n"
-    "Weigh what may be wrong with a job's car: every usual cause is tried on the twin of its card,\n"
+    "Weigh what may be wrong with a job's car: every usual cause is tried on the twin of its "
+    "card,\n"
     "in several sizes, and gets a probability from how well it explains all readings and checks.\n"
-    "The readings that tell are shown beside what a sound car and what this cause would give; then\n"
+    "The readings that tell are shown beside what a sound car and what this cause would give; "
+    "then\n"
     "the tests that would tell the remaining causes apart, best for their effort first.\n\n"
     "  --json   print the result as JSON (docs/json.md)\n"
     "  --help   this text\n\n"

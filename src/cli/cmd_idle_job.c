@@ -120,21 +120,20 @@ static void write_json(const guided *d) {
                                        [LW_GUIDE_WAIT] = "wait"};
   const lw_guidance *g = &d->g;
   bool move = g->state == LW_GUIDE_MOVE;
-  json_t *expect = move ? json_pack("{s:f, s:f, s:f, s:f, s:f, s:f}", "speed_rad_s", g->speed, "co",
-                                    g->co, "co_u", g->co_u, "hc_hexane", g->hc, "hc_u", g->hc_u,
-                                    "vacuum_pa", g->vacuum)
-                        : json_null();
+  json_t *expect =
+      move ? json_pack("{s:f, s:f, s:f, s:f, s:f, s:f}", "speed_rad_s", g->speed, "co", g->co,
+                       "co_u", g->co_u, "hc_hexane", g->hc, "hc_u", g->hc_u, "vacuum_pa", g->vacuum)
+           : json_null();
   json_t *causes = json_array();
   for (size_t i = 0; d->causes && i < d->causes->cause_count; i++)
-    json_array_append_new(causes,
-                          json_pack("{s:s, s:f}", "cause", d->causes->causes[i].name, "probability",
-                                    d->causes->causes[i].probability));
-  json_t *root = json_pack("{s:s, s:s, s:s, s:{s:f, s:f, s:f, s:f}, s:i, s:o, s:o, s:o}", "job",
-                           d->work->job->id ? d->work->job->id : "", "state", states[g->state],
-                           "words", g->words, "wanted", "speed_rad_s", d->goal.speed, "co",
-                           d->goal.co, "co_least", d->goal.co_lo, "co_most", d->goal.co_hi,
-                           "readings", (int)d->count, "moves", moves_json(g), "expect", expect,
-                           "causes", causes);
+    json_array_append_new(causes, json_pack("{s:s, s:f}", "cause", d->causes->causes[i].name,
+                                            "probability", d->causes->causes[i].probability));
+  json_t *root =
+      json_pack("{s:s, s:s, s:s, s:{s:f, s:f, s:f, s:f}, s:i, s:o, s:o, s:o}", "job",
+                d->work->job->id ? d->work->job->id : "", "state", states[g->state], "words",
+                g->words, "wanted", "speed_rad_s", d->goal.speed, "co", d->goal.co, "co_least",
+                d->goal.co_lo, "co_most", d->goal.co_hi, "readings", (int)d->count, "moves",
+                moves_json(g), "expect", expect, "causes", causes);
   json_dumpf(root, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(9));
   putchar('\n');
   json_decref(root);
@@ -150,8 +149,7 @@ static int not_fit(const lw_work *work) {
     return cli_finish("idle", CLI_OUTSIDE);
   }
   cli_styled(stdout, CLI_BAD, "not fit to be adjusted: ");
-  cli_wrapped(stdout, 24, 2,
-              work->fitness.first ? work->fitness.first : work->fitness.summary);
+  cli_wrapped(stdout, 24, 2, work->fitness.first ? work->fitness.first : work->fitness.summary);
   return cli_finish("idle", CLI_OUTSIDE);
 }
 
@@ -164,8 +162,8 @@ static lw_status guide(lw_arena *arena, lw_units *units, guided *d, lw_error *er
   if (status != LW_OK || d->g.state != LW_GUIDE_CANNOT) return status;
   lw_diagnosis *causes = NULL;
   size_t skip = d->count > LW_SIGHTS_MOST ? d->count - LW_SIGHTS_MOST : 0;
-  if (lw_causes_find(arena, units, d->car, d->sights + skip, d->count - skip, NULL, &causes, NULL) ==
-      LW_OK)
+  if (lw_causes_find(arena, units, d->car, d->sights + skip, d->count - skip, NULL, &causes,
+                     NULL) == LW_OK)
     d->causes = causes;
   return LW_OK;
 }

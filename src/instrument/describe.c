@@ -326,7 +326,7 @@ static lw_status plan_modbus(reader *r, field *fields, size_t count) {
   field *sorted[FIELDS_MOST];
   for (size_t k = 0; k < count; k++)
     sorted[k] = &fields[k];
-  qsort((void *)sorted, count, sizeof sorted[0], by_register);
+  qsort((void *)sorted, count, sizeof(field *), by_register); // NOLINT(bugprone-sizeof-expression)
   for (size_t k = 0; k < count; k++) {
     field *f = sorted[k];
     int address = (int)f->address, registers = form_bytes(f->form) / 2;
@@ -504,7 +504,8 @@ static double or_else(double given, double usual) {
 
 static lw_status work(reader *r) {
   lw_instrument *i = r->i;
-  field *fields = (field *)(uintptr_t)i->fields.items;
+  field *fields = // NOLINTNEXTLINE(performance-no-int-to-ptr): the reader's own list
+      (field *)(uintptr_t)i->fields.items;
   size_t count = i->fields.count;
   unsigned seen = 0;
   if (!i->protocol)

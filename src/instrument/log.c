@@ -118,7 +118,7 @@ static lw_status io_error(const char *path, const char *what, lw_error *error) {
 static lw_status look_through(const char *path, int64_t *us, int64_t *wall, lw_error *error) {
   log_reader *reader = NULL;
   lw_status status = lw_log_reader_new(path, &reader, error);
-  if (status != LW_OK) return status;
+  if (status != LW_OK || !reader) return status;
   event e;
   int line = 0;
   log_state state;

@@ -40,8 +40,10 @@ enum MHD_Result asset_send(request *r, const asset *a) {
   bool packed = a->packed && takes_gzip(accept), same = is_known(known, a->tag);
   const unsigned char *bytes = packed ? a->packed : a->bytes;
   size_t length = packed ? a->packed_length : a->length;
+  /* the library takes what it only reads as not const */
   struct MHD_Response *response = MHD_create_response_from_buffer(
-      same ? 0 : length, (void *)(uintptr_t)bytes, MHD_RESPMEM_PERSISTENT);
+      same ? 0 : length, (void *)(uintptr_t)bytes, // NOLINT(performance-no-int-to-ptr)
+      MHD_RESPMEM_PERSISTENT);
   if (!response) return MHD_NO;
   guard_head(response);
   MHD_add_response_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, a->type);

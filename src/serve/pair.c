@@ -70,7 +70,7 @@ int64_t pair_device(pairing *p, const char *cookies) {
   char digest[DIGEST_TEXT];
   int64_t found = NOBODY;
   const char *secret = cookie_value(cookies, &length);
-  if (!secret || length != 2 * SECRET_BYTES) return NOBODY;
+  if (!secret || length != (size_t)2 * SECRET_BYTES) return NOBODY;
   digest_text(secret, length, digest);
   pthread_mutex_lock(&p->lock);
   for (size_t i = 0; i < p->device_count; i++) {

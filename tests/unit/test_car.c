@@ -108,9 +108,8 @@ static void a_sweep_turns_every_screw_through_its_travel(void **state) {
   shop *s = *state;
   lw_idle_table *t = NULL;
   lw_test_car *car = car_of(s, EIGHT);
-  assert_int_equal(lw_idle_sweep(s->arena, s->units, car, LW_LOAD_NONE, LW_HOLD_STOP, 7, &t,
-                                 &s->error),
-                   LW_OK);
+  assert_int_equal(
+      lw_idle_sweep(s->arena, s->units, car, LW_LOAD_NONE, LW_HOLD_STOP, 7, &t, &s->error), LW_OK);
   assert_int_equal(t->curve_count, 4); /* left, right, both, speed */
   assert_string_equal(t->curves[2].screw, "screws");
   assert_string_equal(t->curves[3].screw, "speed screw");
@@ -133,9 +132,9 @@ static void a_held_speed_is_held(void **state) {
   shop *s = *state;
   lw_idle_table *t = NULL;
   lw_test_car *car = car_of(s, BLEED);
-  assert_int_equal(lw_idle_sweep(s->arena, s->units, car, LW_LOAD_DRIVE, LW_HOLD_SPEED, 9, &t,
-                                 &s->error),
-                   LW_OK);
+  assert_int_equal(
+      lw_idle_sweep(s->arena, s->units, car, LW_LOAD_DRIVE, LW_HOLD_SPEED, 9, &t, &s->error),
+      LW_OK);
   assert_int_equal(t->curve_count, 1);
   for (size_t i = 0; i < t->curves[0].count; i++) {
     const lw_idle_point *p = &t->curves[0].points[i];
@@ -161,9 +160,9 @@ static void every_demo_card_is_swept_and_drawn(void **state) {
     lw_test_car *car = car_of(s, d->d_name);
     char path[64] = "/tmp/leanward-idle-XXXXXX";
     assert_true(car->trimmed);
-    assert_int_equal(lw_idle_sweep(s->arena, s->units, car, LW_LOAD_NONE, LW_HOLD_STOP, 9, &t,
-                                   &s->error),
-                     LW_OK);
+    assert_int_equal(
+        lw_idle_sweep(s->arena, s->units, car, LW_LOAD_NONE, LW_HOLD_STOP, 9, &t, &s->error),
+        LW_OK);
     assert_true(t->now.solved);
     size_t lost = 0;
     for (size_t k = 0; k < t->curve_count; k++) {
