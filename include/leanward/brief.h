@@ -182,8 +182,13 @@ const char *lw_brief_window_text(lw_brief_window window, char *buffer, size_t si
 /* Pair the units of two years: the same number, else the same engine, transmission and emission
    package (its digits aside), else what is left of an engine, transmission and package up to its
    comma when only one is on each side. The rest was dropped or added. */
-lw_status lw_brief_years(lw_arena *arena, lw_units *units, const lw_brief_side *before,
-                         size_t before_count, const lw_brief_side *after, size_t after_count,
+typedef struct lw_brief_years_ask {
+  const lw_brief_side *before, *after;
+  size_t before_count, after_count;
+  void (*progress)(void *to, size_t done, size_t all); /* units; NULL: nobody watches */
+  void *to;
+} lw_brief_years_ask;
+lw_status lw_brief_years(lw_arena *arena, lw_units *units, const lw_brief_years_ask *ask,
                          lw_brief_year **year, lw_error *error) LW_MUST_USE;
 
 #endif

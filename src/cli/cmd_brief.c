@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 static const char usage[] =
     "Usage: leanward brief [OPTION]... CARD_A CARD_B\n"
@@ -155,6 +156,17 @@ static int brief_pair(work *w, const request *r, char **path) {
   return answer(w, r, &(lw_brief_document){.pair = pair});
 }
 
+/* One line, written over and taken away at the end. */
+static void watch(void *to, size_t done, size_t all) {
+  (void)to;
+  if (done < all) {
+    fprintf(stderr, "\r%zu of %zu units", done, all);
+  } else {
+    fprintf(stderr, "\r%*s\r", 30, "");
+  }
+  fflush(stderr);
+}
+
 static int brief_year(work *w, const request *r, char **path) {
   shelf *s = lw_arena_array(w->arena, 2, sizeof *s);
   lw_brief_year *year = NULL;
@@ -164,9 +176,11 @@ static int brief_year(work *w, const request *r, char **path) {
   }
   lw_status status = read_folder(w, path[0], &s[0]);
   if (status == LW_OK) status = read_folder(w, path[1], &s[1]);
-  if (status == LW_OK)
-    status = lw_brief_years(w->arena, w->units, s[0].side, s[0].count, s[1].side, s[1].count, &year,
-                            &w->error);
+  if (status == LW_OK) {
+    lw_brief_years_ask ask = {
+        s[0].side, s[1].side, s[0].count, s[1].count, isatty(STDERR_FILENO) ? watch : NULL, NULL};
+    status = lw_brief_years(w->arena, w->units, &ask, &year, &w->error);
+  }
   if (status != LW_OK) return cli_fail("brief", &w->error);
   return answer(w, r, &(lw_brief_document){.year = year});
 }

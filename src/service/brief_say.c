@@ -1,7 +1,7 @@
 /* brief_say.c - the twin's numbers in words, as few digits as they deserve.
 **
 ** CO in tenths of a percent, speed in tens of rpm (changes in fives), lambda in tenths of a percent
-** and turns in sixteenths: finer than that the twin of a card is not known to be right (docs/brief.md).
+** and turns in sixteenths: finer than that a twin is not known to be right (docs/brief.md).
 */
 #include "brief_internal.h"
 

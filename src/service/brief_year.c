@@ -10,7 +10,8 @@ typedef struct year_desk {
   desk *d;
   lw_units *units;
   lw_brief_year *year;
-  const lw_brief_side *before, *after;
+  const lw_brief_years_ask *ask;
+  const lw_brief_side *before, *after; /* those of ask */
   size_t before_count, after_count;
   size_t *partner; /* of each after: index into before; SIZE_MAX: none */
   bool *taken;     /* each before */
@@ -105,6 +106,7 @@ static lw_status brief_units(year_desk *y, lw_error *error) {
     lw_status status = lw_brief_pair(y->d->arena, y->units, y->before[y->partner[index[i]]],
                                      y->after[index[i]], &list[i], error);
     if (status != LW_OK) return status;
+    if (y->ask->progress) y->ask->progress(y->ask->to, i + 1, count);
   }
   y->year->units = list;
   y->year->unit_count = count;
@@ -323,22 +325,21 @@ static lw_status work(year_desk *y, lw_error *error) {
   return LW_OK;
 }
 
-lw_status lw_brief_years(lw_arena *arena, lw_units *units, const lw_brief_side *before,
-                         size_t before_count, const lw_brief_side *after, size_t after_count,
+lw_status lw_brief_years(lw_arena *arena, lw_units *units, const lw_brief_years_ask *ask,
                          lw_brief_year **out, lw_error *error) {
   desk d = {.arena = arena, .error = error};
-  if (!before_count || !after_count || before_count > UNITS_MOST || after_count > UNITS_MOST)
+  size_t n = ask->before_count, m = ask->after_count;
+  if (!n || !m || n > UNITS_MOST || m > UNITS_MOST)
     return lw_fail(error, LW_BAD_INPUT, "1 to %d cards were expected in each folder", UNITS_MOST);
   lw_brief_year *year = lw_arena_alloc(arena, sizeof *year);
-  size_t *partner = lw_arena_array(arena, after_count, sizeof *partner);
-  bool *taken = lw_arena_array(arena, before_count, sizeof *taken);
+  size_t *partner = lw_arena_array(arena, m, sizeof *partner);
+  bool *taken = lw_arena_array(arena, n, sizeof *taken);
   if (!year || !partner || !taken)
     return lw_fail(error, LW_NO_MEMORY, "no memory for this model year");
-  for (size_t i = 0; i < after_count; i++)
+  for (size_t i = 0; i < m; i++)
     partner[i] = SIZE_MAX;
-  *year = (lw_brief_year){.before = year_of(before, before_count),
-                          .after = year_of(after, after_count)};
-  year_desk y = {&d, units, year, before, after, before_count, after_count, partner, taken};
+  *year = (lw_brief_year){.before = year_of(ask->before, n), .after = year_of(ask->after, m)};
+  year_desk y = {&d, units, year, ask, ask->before, ask->after, n, m, partner, taken};
   lw_status status = work(&y, error);
   if (status != LW_OK) return status;
   if (d.no_memory) return lw_fail(error, LW_NO_MEMORY, "no memory for this model year");

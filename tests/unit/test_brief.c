@@ -94,10 +94,19 @@ static void a_card_without_sizes_is_told_without_numbers(void **state) {
 
 /* ---- years ---- */
 
+static void count_units(void *to, size_t done, size_t all) {
+  size_t *told = to;
+  assert_int_equal(done, ++*told);
+  assert_true(done <= all);
+}
+
 static lw_brief_year *year_of(shop *s, const lw_brief_side *a, size_t n, const lw_brief_side *b,
                               size_t m) {
   lw_brief_year *y = NULL;
-  shop_must(s, lw_brief_years(s->arena, s->units, a, n, b, m, &y, &s->error), "year");
+  size_t told = 0;
+  lw_brief_years_ask ask = {a, b, n, m, count_units, &told};
+  shop_must(s, lw_brief_years(s->arena, s->units, &ask, &y, &s->error), "year");
+  assert_int_equal(told, y->unit_count);
   return y;
 }
 
@@ -156,7 +165,8 @@ static void years_with_nothing_in_common_are_refused(void **state) {
                 b = made(s, "B", "eight", "manual", "x", "");
   lw_brief_year *y = NULL;
   lw_error error = {0};
-  assert_int_equal(lw_brief_years(s->arena, s->units, &a, 1, &b, 1, &y, &error), LW_BAD_INPUT);
+  lw_brief_years_ask ask = {&a, &b, 1, 1, NULL, NULL};
+  assert_int_equal(lw_brief_years(s->arena, s->units, &ask, &y, &error), LW_BAD_INPUT);
   HOLDS(error.text, "no unit of one folder is found in the other");
 }
 
