@@ -24,6 +24,7 @@ int cmd_drive(int argc, char **argv);
 int cmd_rejet(int argc, char **argv);
 int cmd_brief(int argc, char **argv);
 int cmd_listen(int argc, char **argv);
+int cmd_practice(int argc, char **argv);
 int cmd_serve(int argc, char **argv);
 int cmd_spread(int argc, char **argv);
 

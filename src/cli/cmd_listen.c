@@ -1,4 +1,4 @@
-/* cmd_listen.c - `leanward listen`: readings from instruments as they come, or out of a log again. */
+/* cmd_listen.c - `leanward listen`: readings as they come, or out of a log again. */
 #include "cli.h"
 
 #include "leanward/instrument.h"
@@ -114,7 +114,7 @@ static void print_line(session *s, const lw_live *live) {
   }
   cli_styled(stdout, live->settled ? CLI_GOOD : CLI_DOUBT, state);
   if (!live->settled && live->longest_wait > 0 && strcmp(state, "wait") == 0)
-    printf(" %.0f s", live->longest_wait);
+    printf(" %.0f s", ceil(live->longest_wait));
   if (!s->status_line) putchar('\n');
 }
 
@@ -276,9 +276,9 @@ static int end(session *s) {
                {h.stray, "stray bytes"},
                {h.doubted, "values that cannot be"},
                {h.unanswered, "unanswered"},
-               {h.losses, "times lost"}};
+               {h.losses, "lost"}};
     for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
-      if (bad[k].n) printf(", %llu %s", (unsigned long long)bad[k].n, bad[k].what);
+      if (bad[k].n) printf(", %s: %llu", bad[k].what, (unsigned long long)bad[k].n);
     }
     putchar('\n');
   }

@@ -23,6 +23,7 @@ static const struct {
     {"drive", cmd_drive, "drive a speed schedule: emissions by mode, grams a mile, fuel"},
     {"listen", cmd_listen, "readings from instruments as they come, or out of a log again"},
     {"brief", cmd_brief, "what changed between two units or model years, and what it does"},
+    {"practice", cmd_practice, "a car that idles in real time and speaks as an instrument"},
     {"jobs", cmd_jobs, "list, search, show, export and import the jobs that were saved"},
     {"serve", cmd_serve, "open the saved jobs in a browser, here or on paired devices"},
     {"limits", cmd_limits, "list the public limits a job can be held to"},

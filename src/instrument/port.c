@@ -167,6 +167,9 @@ lw_status lw_port_open(const lw_instrument *i, plug *out, lw_error *error) {
 }
 
 void lw_port_close(plug *p) {
+#ifdef TIOCNXCL
+  if (p->fd >= 0) (void)ioctl(p->fd, TIOCNXCL); /* who has it open besides keeps the line alive */
+#endif
   if (p->fd >= 0) close(p->fd);
   p->fd = -1;
   p->connecting = false;

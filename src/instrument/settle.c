@@ -155,7 +155,8 @@ static line fit(lw_settler *s, double now) {
 
 static double left_to_wait(const lw_settler *s, double now, const line *l) {
   double lag = s->lag - (now - s->moved), window = s->window - l->span;
-  double move = fabs(l->slope) * fmax(s->window, s->tail), fall = 0;
+  double sure = fmax(fabs(l->slope) - 2 * l->error, 0); /* not what the scatter alone may be */
+  double move = sure * fmax(s->window, s->tail), fall = 0;
   if (s->within > 0 && move > s->within)
     fall = fmax(s->lag / 3, s->tail) * log(move / s->within) + s->window / 4;
   return fmax(0.5, fmax(fmax(lag, window), fall));
