@@ -20,6 +20,7 @@ static const char usage[] =
     "  stall       loaded until it stalls, then started again\n\n"
     "An EDIT changes the car first, as in `leanward try`: \"accelerator pump=disconnected\",\n"
     "\"dashpot=none\", \"air valve spring=3 turns\", \"advance release=4 s\".\n\n"
+    "Quantities carry their unit: --speed \"2000 rpm\", --hold \"0.5 s\", --from \"8 %\".\n"
     "  --speed RPM        tip-in, snap-shut: the speed held (1500, 2500 rpm)\n"
     "  --from, --to SHARE tip-in: throttle (8 %, 40 %)\n"
     "  --within S         tip-in, pump-shot: how quickly the throttle opens (0.2 s)\n"
