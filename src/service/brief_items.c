@@ -146,8 +146,10 @@ static const struct {
 
 static void compare_kind(brief_desk *b, const lw_screw_card *a, const lw_screw_card *c) {
   if (a->kind == c->kind) return;
-  const char *act = say(b->d, "%s%s%s", kinds[c->kind].now, kinds[a->kind].no_longer[0] ? " " : "",
-                        kinds[a->kind].no_longer);
+  const char *no_longer = c->kind == LW_SCREW_AIR_BLEED
+                              ? "No longer expect the screw to move inward as it leans."
+                              : kinds[a->kind].no_longer;
+  const char *act = say(b->d, "%s%s%s", kinds[c->kind].now, no_longer[0] ? " " : "", no_longer);
   put_screw(b, "kind",
             (draft){.what = "kind of mixture screw",
                     .a = lw_screw_kind_text(a->kind),
