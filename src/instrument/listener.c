@@ -92,7 +92,7 @@ static void remark(lw_listener *l, double time, const char *words) {
   if (time - l->remarked < remark_pause) return; /* NaN: not yet */
   l->remarked = time;
   char line[LW_LIVE_WORDS];
-  snprintf(line, sizeof line, "%.60s: %s", l->instrument->name, words);
+  snprintf(line, sizeof line, "%.60s: %.130s", l->instrument->name, words);
   tell(l, time, LW_LIVE_REMARK, line);
 }
 

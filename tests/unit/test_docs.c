@@ -3,6 +3,7 @@
 #include "check.h"
 
 #include "leanward/card.h"
+#include "leanward/instrument.h"
 #include "leanward/rejet.h"
 
 #include <stdlib.h>
@@ -51,8 +52,16 @@ static void rejet_page_lists_the_keys_of_a_drawer(void **state) {
   free(text);
 }
 
+static void instruments_page_lists_the_keys_of_a_description(void **state) {
+  (void)state;
+  char *text = page("instruments.md");
+  check_section(text, "instrument keys", lw_instrument_table());
+  free(text);
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(instruments_page_lists_the_keys_of_a_description),
       cmocka_unit_test(files_page_lists_the_keys_of_the_tables),
       cmocka_unit_test(rejet_page_lists_the_keys_of_a_drawer),
   };
