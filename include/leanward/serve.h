@@ -12,6 +12,7 @@
 #ifndef LEANWARD_SERVE_H
 #define LEANWARD_SERVE_H
 
+#include "leanward/instrument.h"
 #include "leanward/record.h"
 
 typedef struct lw_server lw_server;
@@ -21,6 +22,12 @@ typedef struct lw_serve_options {
   const char *cards; /* folder of spec cards that jobs may name; NULL: none */
   int port;          /* 0: any that is free */
   bool lan;          /* listen on every address, for paired devices; else on loopback only */
+  /* Readings that go to every page as they come: descriptions of instruments (instrument.h), or a log
+     or CSV file played replay_speed times as fast as it was. */
+  const char *const *instruments;
+  size_t instrument_count; /* at most LW_SOURCE_INSTRUMENTS */
+  const char *replay;      /* NULL: none */
+  double replay_speed;
 } lw_serve_options;
 
 lw_status lw_serve_start(const lw_serve_options *options, lw_server **server,
@@ -43,5 +50,8 @@ unsigned lw_serve_paired(const lw_server *server);
 /* A text as a QR code for a terminal (half blocks, light on dark unless colored), or NULL; the caller
    frees it. */
 char *lw_serve_qr_text(const char *text, bool color);
+
+/* What came from an instrument, as events and /api/live carry it (docs/serve.md); a new value. */
+json_t *lw_live_json(const lw_live *live);
 
 #endif

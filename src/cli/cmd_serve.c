@@ -24,12 +24,19 @@ static const char usage[] =
     "  --lan           also let paired devices on this network in\n"
     "  --cards FOLDER  spec cards that jobs may name (cards beside the store)\n"
     "  --store PATH    use the store at PATH instead of the usual one\n"
+    "  --listen FILE   show what this instrument reads as it comes (a description, as for\n"
+    "                    `leanward listen`); may be given up to 8 times\n"
+    "  --replay FILE   instead: play a log or a CSV file as if it were read now\n"
+    "  --speed N       so many times as fast as it was (1)\n"
     "  --open          open the page in this machine's browser\n"
     "  --help          this text\n\n"
     "With --lan, Enter shows a new token. Exit status: 0 ended by a signal, 2 could not.\n";
 
 typedef struct serve_options {
   char store[PATH_MAX], cards[PATH_MAX];
+  const char *instruments[LW_SOURCE_INSTRUMENTS], *replay;
+  size_t instrument_count;
+  double speed;
   int port;
   bool lan, open;
 } serve_options;
@@ -112,7 +119,14 @@ static int serve(const serve_options *o) {
   lw_error error = {0};
   lw_server *server = NULL;
   sigset_t signals;
-  const lw_serve_options options = {o->store, o->cards[0] ? o->cards : NULL, o->port, o->lan};
+  const lw_serve_options options = {.store = o->store,
+                                    .cards = o->cards[0] ? o->cards : NULL,
+                                    .port = o->port,
+                                    .lan = o->lan,
+                                    .instruments = o->instruments,
+                                    .instrument_count = o->instrument_count,
+                                    .replay = o->replay,
+                                    .replay_speed = o->speed};
   umask(0077);
   block_signals(&signals);
   if (lw_serve_start(&options, &server, &error) != LW_OK) return cli_fail("serve", &error);
@@ -140,6 +154,17 @@ static bool take_path(char *to, const char *path) {
   return true;
 }
 
+static bool take_instrument(serve_options *o, const char *path) {
+  if (o->instrument_count == LW_SOURCE_INSTRUMENTS) return false;
+  o->instruments[o->instrument_count++] = path;
+  return true;
+}
+
+static bool take_speed(serve_options *o, const char *text) {
+  lw_error ignored = {0};
+  return lw_number_read(text, &o->speed, &ignored) == LW_OK && o->speed > 0;
+}
+
 static bool take(serve_options *o, int c, const char *value) {
   switch (c) {
   case 'p': return take_port(o, value);
@@ -147,6 +172,9 @@ static bool take(serve_options *o, int c, const char *value) {
   case 'o': o->open = true; return true;
   case 'S': return take_path(o->store, value);
   case 'c': return take_path(o->cards, value);
+  case 'i': return take_instrument(o, value);
+  case 'r': o->replay = value; return true;
+  case 's': return take_speed(o, value);
   default: return false;
   }
 }
@@ -161,14 +189,13 @@ static void usual_cards(serve_options *o) {
 }
 
 int cmd_serve(int argc, char **argv) {
-  static const struct option options[] = {{"port", required_argument, NULL, 'p'},
-                                          {"lan", no_argument, NULL, 'l'},
-                                          {"cards", required_argument, NULL, 'c'},
-                                          {"store", required_argument, NULL, 'S'},
-                                          {"open", no_argument, NULL, 'o'},
-                                          {"help", no_argument, NULL, 'h'},
-                                          {0}};
-  static serve_options o = {.port = USUAL_PORT};
+  static const struct option options[] = {
+      {"port", required_argument, NULL, 'p'},   {"lan", no_argument, NULL, 'l'},
+      {"cards", required_argument, NULL, 'c'},  {"store", required_argument, NULL, 'S'},
+      {"listen", required_argument, NULL, 'i'}, {"replay", required_argument, NULL, 'r'},
+      {"speed", required_argument, NULL, 's'},  {"open", no_argument, NULL, 'o'},
+      {"help", no_argument, NULL, 'h'},         {0}};
+  static serve_options o = {.port = USUAL_PORT, .speed = 1};
   lw_store_default_path(o.store, sizeof o.store);
   opterr = 0;
   for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;) {
@@ -182,6 +209,9 @@ int cmd_serve(int argc, char **argv) {
     }
   }
   if (optind != argc) return cli_usage("serve", "'%.60s' was not expected", argv[optind]);
+  if (o.replay && o.instrument_count) {
+    return cli_usage("serve", "--listen and --replay do not go together");
+  }
   usual_cards(&o);
   return serve(&o);
 }

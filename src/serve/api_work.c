@@ -68,7 +68,9 @@ void api_sheet(hand *h, request *r) {
   size_t length = 0;
   if (!api_worked(h, r, &given, &work)) return;
   work = with_causes(h, work);
+  pthread_mutex_lock(&h->server->drawing);
   lw_status status = lw_sheet_make(work, r->paper ? r->paper : "A4", &pdf, &length, &error);
+  pthread_mutex_unlock(&h->server->drawing);
   if (status != LW_OK) {
     reply_failure(r, status, &error);
     return;

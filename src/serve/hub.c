@@ -101,7 +101,7 @@ void hub_tell(hub *h, int64_t job, const char *type, const char *data) {
   h->bytes += e.length;
   if (!e.text) h->oldest = h->newest;
   for (stream *s = h->streams; s; s = s->next) {
-    if (s->job == job) wake(s);
+    if (s->job == job || job == EVERY_JOB) wake(s);
   }
   pthread_mutex_unlock(&h->lock);
 }
@@ -141,7 +141,7 @@ static bool next_text(stream *s) {
   }
   while (s->wants < h->newest) {
     const event *e = &h->ring[s->wants++ % EVENTS_KEPT];
-    if (e->job != s->job) continue;
+    if (e->job != s->job && e->job != EVERY_JOB) continue;
     s->pending = strdup(e->text);
     s->length = e->length;
     return s->pending != NULL;

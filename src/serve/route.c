@@ -11,6 +11,8 @@ static const route routes[] = {
     {"GET", "/api/devices", ROUTE_QUICK, 0, api_devices, ""},
     {"DELETE", "/api/devices/{number}", ROUTE_HAND, 0, api_device_revoke, ""},
     {"GET", "/api/cards", ROUTE_HAND, 0, api_cards, ""},
+    {"GET", "/api/live", ROUTE_QUICK, 0, api_live, ""},
+    {"POST", "/api/live/moved", ROUTE_QUICK, TAKES_BODY, api_live_moved, ""},
     {"GET", "/api/jobs", ROUTE_HAND, 0, api_jobs, "search"},
     {"POST", "/api/jobs", ROUTE_HAND, NEEDS_KEY | TAKES_BODY | TAKES_YAML, api_job_create, ""},
     {"GET", "/api/jobs/{number}", ROUTE_HAND, 0, api_job, ""},

@@ -8,7 +8,8 @@
 **   server.c   start, stop, connections      request.c  one request from its head to its answer
 **   guard.c    who may ask what              route.c    the table of what can be asked
 **   hand.c     the working threads           hub.c      live events
-**   pair.c     tokens and devices            asset.c    the browser's files
+**   live.c     readings from instruments     asset.c    the browser's files
+**   pair.c     tokens and devices
 **   api_*.c    the answers                   qr.c       QR codes
 */
 #ifndef LW_SERVE_H
@@ -144,13 +145,21 @@ bool hand_ready(hand *h, request *r);
 typedef struct hub hub;
 hub *hub_new(void);
 void hub_free(hub *h);
-/* Tell all streams of a job. data: one line of JSON. */
+/* Tell all streams of a job, or of every job. data: one line of JSON. */
+enum { EVERY_JOB = 0 };
 void hub_tell(hub *h, int64_t job, const char *type, const char *data);
 /* A stream for a connection; from: the Last-Event-ID, or NULL. NULL: too many. */
 struct MHD_Response *hub_stream(hub *h, struct MHD_Connection *connection, int64_t job,
                                 int64_t device, const char *from);
 void hub_beat(hub *h);                /* keep streams alive */
 void hub_end(hub *h, int64_t device); /* end those of a device; -1: all, for good */
+
+/* ---- instruments (live.c) ---- */
+
+typedef struct live_feed live_feed;
+/* Nothing to do without instruments. live_stop also after a start that failed. */
+lw_status live_start(lw_server *server, const lw_serve_options *options, lw_error *error);
+void live_stop(lw_server *server);
 
 /* ---- pairing (pair.c) ---- */
 
@@ -220,6 +229,8 @@ void api_causes(hand *h, request *r);
 void api_idle(hand *h, request *r);
 void api_idle_curves(hand *h, request *r);
 void api_map(hand *h, request *r);
+void api_live(hand *h, request *r);
+void api_live_moved(hand *h, request *r);
 
 /* The newest run of the job r names; false: the reply says why not. */
 bool api_newest(hand *h, request *r, lw_store_run *run);
@@ -242,6 +253,7 @@ struct lw_server {
   pairing pairing;
   guard *guard;
   hub *hub;
+  live_feed *live; /* NULL: no instrument */
   double began;
   /* hands */
   pthread_mutex_t lock;
@@ -250,6 +262,7 @@ struct lw_server {
   size_t waiting, heavy; /* heavy ones in work: one hand less than there are at most */
   bool stopping;
   pthread_mutex_t writing; /* one change of a job at a time */
+  pthread_mutex_t drawing; /* one sheet at a time: fonts are shared by the whole process */
   hand hands[HANDS];
   size_t hands_running;
 };

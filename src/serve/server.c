@@ -113,6 +113,7 @@ static lw_server *server_new(const lw_serve_options *options) {
   if (!server) return NULL;
   pthread_mutex_init(&server->lock, NULL);
   pthread_mutex_init(&server->writing, NULL);
+  pthread_mutex_init(&server->drawing, NULL);
   pthread_mutex_init(&server->pairing.lock, NULL);
   pthread_cond_init(&server->work, NULL);
   server->store = strdup(options->store);
@@ -143,6 +144,7 @@ lw_status lw_serve_start(const lw_serve_options *options, lw_server **out, lw_er
   if (status == LW_OK && !hands_start(server)) {
     status = lw_fail(error, LW_NO_MEMORY, "the server's threads could not be started");
   }
+  if (status == LW_OK) status = live_start(server, options, error);
   if (status == LW_OK) {
     *out = server;
   } else {
@@ -161,6 +163,7 @@ void lw_serve_stop(lw_server *server) {
   if (fd >= 0) close(fd);
   if (server->hands_running == 0) lw_store_close(server->hands[0].store);
   hands_stop(server);
+  live_stop(server);
   if (server->hub) hub_end(server->hub, NOBODY);
   if (server->daemon) MHD_stop_daemon(server->daemon);
   guard_free(server->guard);
@@ -169,6 +172,7 @@ void lw_serve_stop(lw_server *server) {
   free(server->cards);
   pthread_mutex_destroy(&server->lock);
   pthread_mutex_destroy(&server->writing);
+  pthread_mutex_destroy(&server->drawing);
   pthread_mutex_destroy(&server->pairing.lock);
   pthread_cond_destroy(&server->work);
   free(server);
@@ -198,7 +202,8 @@ const char *lw_serve_token(lw_server *server, const char **address) {
 }
 
 unsigned lw_serve_paired(const lw_server *server) {
-  pairing *p = &((lw_server *)(uintptr_t)server)->pairing;
+  pairing *p = // NOLINTNEXTLINE(performance-no-int-to-ptr): its own lock
+      &((lw_server *)(uintptr_t)server)->pairing;
   pthread_mutex_lock(&p->lock);
   unsigned paired = p->paired;
   pthread_mutex_unlock(&p->lock);

@@ -231,6 +231,104 @@ static void lists_and_status(void **state) {
   calls(400, "GET", "/api/jobs", "/api/jobs?serach=x", NULL, NULL);
 }
 
+static void without_an_instrument_nothing_is_live(void **state) {
+  (void)state;
+  calls(200, "GET", "/api/live", "/api/live", NULL, NULL);
+  calls(409, "POST", "/api/live/moved", "/api/live/moved", JSON_HEAD, "{}");
+}
+
+/* The data of the first event that holds these words, from a stream that is opened now. With move, a
+   screw is said to have been turned once the stream has begun. */
+static json_t *event_with(const served *s, const char *words, bool move) {
+  static char text[400000];
+  char head[200];
+  size_t used = 0;
+  int fd = connect_to("127.0.0.1", s->port);
+  int length = snprintf(head, sizeof head,
+                        "GET /api/jobs/1/events HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n\r\n", s->port);
+  send_all(fd, head, (size_t)length);
+  const char *found = NULL, *end = NULL;
+  while (!end) {
+    ssize_t got = recv(fd, text + used, sizeof text - 1 - used, 0);
+    if (got <= 0) fail_msg("no event with %s came: %.300s", words, text);
+    used += (size_t)got;
+    text[used] = '\0';
+    if (move && strstr(text, "event: begin")) {
+      gives(s, 200, "POST", "/api/live/moved", JSON_HEAD, "{}");
+      move = false;
+    }
+    found = strstr(text, words);
+    end = found ? strstr(found, "\n\n") : NULL;
+  }
+  close(fd);
+  while (strncmp(found, "\nevent: ", 8) != 0)
+    found--;
+  found = strstr(found, "data: ") + 6;
+  json_t *json = json_loadb(found, (size_t)(end - found), 0, NULL);
+  if (!json) fail_msg("no JSON: %.300s", found);
+  return json;
+}
+
+static void fits_schema(const char *name, const json_t *value) {
+  char why[400] = "", ref[100];
+  snprintf(ref, sizeof ref, "#/components/schemas/%s", name);
+  json_t *schema = json_pack("{s:s}", "$ref", ref);
+  check_shape(schema, value, name, why);
+  json_decref(schema);
+  if (why[0]) fail_msg("%s", why);
+}
+
+static void what_is_live_is_as_written(void **state) {
+  served with = {0};
+  char path[200], option[240];
+  (void)state;
+  snprintf(with.folder, sizeof with.folder, "%s", fresh_folder());
+  snprintf(with.store, sizeof with.store, "%s/jobs.db", with.folder);
+  snprintf(path, sizeof path, "%s/played.csv", with.folder);
+  FILE *file = fopen(path, "w");
+  assert_non_null(file);
+  fputs("time [s],CO [%],HC [ppm hexane],speed [rpm],vacuum [inHg]\n", file);
+  for (int i = 0; i < 3000; i++)
+    fprintf(file, "%d.%d,1.2%d,21%d,65%d,17.%d\n", i / 10, i % 10, i % 3, i % 5, i % 2, i % 4);
+  fclose(file);
+  snprintf(option, sizeof option, "--replay=%s", path);
+  server_start(&with, option);
+  put_in(&with, "demo");
+  json_t *entry = event_with(&with, "\"kind\":\"reading\"", false);
+  fits_schema("LiveEntry", entry);
+  json_decref(entry);
+  answer a = must_ask(&with, 200, "GET", "/api/live", NULL, NULL);
+  check_answer("GET", "/api/live", &a);
+  answer_free(&a);
+  gives(&with, 409, "POST", "/api/live/moved", JSON_HEAD, "{}");
+  assert_int_equal(server_end(&with, SIGTERM), 0);
+  remove_folder(with.folder);
+}
+
+/* An instrument that is not plugged in is waited for. */
+static void what_was_moved_is_told(void **state) {
+  served with = {0};
+  char option[300];
+  (void)state;
+  snprintf(option, sizeof option, "--listen=%s/instruments/corran-tachometer.yaml",
+           getenv("SOURCE_ROOT"));
+  server_start(&with, option);
+  put_in(&with, "demo");
+  json_t *entry = event_with(&with, "\"kind\":\"moved\"", true);
+  fits_schema("LiveEntry", entry);
+  json_decref(entry);
+  answer a = must_ask(&with, 200, "POST", "/api/live/moved", JSON_HEAD, "{}");
+  check_answer("POST", "/api/live/moved", &a);
+  note_seen("POST", "/api/live/moved", 200);
+  answer_free(&a);
+  a = must_ask(&with, 200, "GET", "/api/live", NULL, NULL);
+  check_answer("GET", "/api/live", &a);
+  assert_non_null(strstr(a.body, "\"there\":false"));
+  answer_free(&a);
+  assert_int_equal(server_end(&with, SIGTERM), 0);
+  remove_folder(with.folder);
+}
+
 static void pairing_here_needs_lan(void **state) {
   (void)state;
   calls(409, "POST", "/api/pairing", "/api/pairing", JSON_HEAD, "{}");
@@ -410,6 +508,9 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_route_is_written_and_every_address_is_served),
       cmocka_unit_test(lists_and_status),
+      cmocka_unit_test(without_an_instrument_nothing_is_live),
+      cmocka_unit_test(what_is_live_is_as_written),
+      cmocka_unit_test(what_was_moved_is_told),
       cmocka_unit_test(pairing_here_needs_lan),
       cmocka_unit_test(a_job_is_opened_and_worked),
       cmocka_unit_test(what_is_opened_is_what_was_written),

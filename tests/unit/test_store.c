@@ -58,7 +58,7 @@ static void a_new_store_is_private_and_marked(void **state) {
   LOOKS("PRAGMA journal_mode", "wal");
   LOOKS("PRAGMA user_version", "2");
   LOOKS("SELECT printf('%x', application_id) FROM pragma_application_id", "4c777264");
-  LOOKS("SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND strict", "4");
+  LOOKS("SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND strict", "6");
 }
 
 static void the_side_files_are_private_too(void **state) {

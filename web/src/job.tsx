@@ -44,11 +44,11 @@ function JudgementRow({ of: j }: { of: Judgement }) {
   return (
     <tr>
       <th scope="row">{j.name}</th>
-      <td>{j.value_lambda ? number(lambda, 3) : value === null ? "not read" : shown(value)}</td>
-      <td>{j.limit_lambda ? limit(j.limit_lambda, (x) => number(x, 2)) : limit(j.limit_fraction, shown)}</td>
-      <td>
+      <td class="word">
         <Mark of={j.verdict} />
       </td>
+      <td>{j.value_lambda ? number(lambda, 3) : value === null ? "not read" : shown(value)}</td>
+      <td>{j.limit_lambda ? limit(j.limit_lambda, (x) => number(x, 2)) : limit(j.limit_fraction, shown)}</td>
     </tr>
   );
 }
@@ -151,9 +151,11 @@ export function JobPage({ job }: { job: number }) {
             <thead>
               <tr>
                 <th scope="col">what</th>
+                <th scope="col" class="word">
+                  verdict
+                </th>
                 <th scope="col">read</th>
                 <th scope="col">limit</th>
-                <th scope="col">verdict</th>
               </tr>
             </thead>
             <tbody>

@@ -53,7 +53,7 @@ export function JobList() {
               </span>
               <span class="job-car">{[row.car, row.plate].filter(Boolean).join(", ") || "no car given"}</span>
               <span class="job-more">
-                {[row.date, row.technician, `${row.readings} readings`].filter(Boolean).join(" · ")}
+                {[row.date, row.technician, row.readings === 1 ? "1 reading" : `${row.readings} readings`].filter(Boolean).join(" · ")}
               </span>
               {row.complaint && <span class="job-more cut">{row.complaint}</span>}
             </a>
