@@ -14,8 +14,8 @@ enum { SEEN_MOST = 3 };
 static inline lw_sight cause_sight(const lw_running *run, const char *label, lw_condition at) {
   const lw_products *gas = &run->burned.sampled;
   lw_sight s = {.label = label, .at = at, .speed = run->setting.speed, .screws_known = true};
-  const double x[LW_CHANNELS] = {run->vacuum, gas->dry.co, gas->dry.co2, gas->dry.o2,
-                                 gas->dry.hc / 6, LW_NONE, LW_NONE};
+  const double x[LW_CHANNELS] = {run->vacuum,     gas->dry.co, gas->dry.co2, gas->dry.o2,
+                                 gas->dry.hc / 6, LW_NONE,     LW_NONE};
   const double u[LW_CHANNELS] = {700, 0.0006, 0.003, 0.001, 12e-6, LW_NONE, LW_NONE};
   memcpy(s.x, x, sizeof x);
   memcpy(s.u, u, sizeof u);
@@ -59,8 +59,7 @@ static inline const lw_diagnosis *cause_find(shop *s, const lw_test_car *model,
                                              const lw_sight *sights, size_t count,
                                              const lw_findings *findings) {
   lw_diagnosis *g = NULL;
-  shop_must(s,
-            lw_causes_find(s->arena, s->units, model, sights, count, findings, &g, &s->error),
+  shop_must(s, lw_causes_find(s->arena, s->units, model, sights, count, findings, &g, &s->error),
             "causes");
   return g;
 }

@@ -68,8 +68,7 @@ static void evidence_is_that_of_brute_force(void **state) {
     lw_sight read = sight;
     if (i < 3) read.x[LW_SEE_VACUUM] = run.vacuum + vacuum[i];
     if (i >= 3) read.x[LW_SEE_CO] = run.burned.sampled.dry.co + co[i - 3];
-    shop_must(
-        s, lw_match_run(s->units, car, NULL, 0, &read, 1, false, &match, &s->error), "match");
+    shop_must(s, lw_match_run(s->units, car, NULL, 0, &read, 1, false, &match, &s->error), "match");
     double p = 0.8 * brute(s, car, &read, 1, CARS) + 0.14 * brute(s, car, &read, 1.6, CARS) +
                0.06 * brute(s, car, &read, 2.6, CARS);
     printf("%s %.4g: %.3f, brute force %.3f\n", i < 3 ? "vacuum" : "CO",
