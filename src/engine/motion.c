@@ -143,8 +143,9 @@ static void fill_manifold(lw_motion *m, double pressure, const double *share, do
   }
 }
 
-/* A foot sets choke and cam by pressing the pedal down once, and in the cold it does so twice or three
-   times (common practice: what owners were told): so many of the pump's shots wet the manifold. */
+/* A foot sets choke and cam by pressing the pedal down once, and in the cold it does so twice or
+   three times (common practice: what owners were told): so many of the pump's shots wet the
+   manifold. */
 static double presses(double temperature) {
   return 1 + 2 * lw_clamp((295 - temperature) / 27, 0, 1);
 }

@@ -199,7 +199,8 @@ static lw_status finish(const run *r, size_t from, lw_maneuver *o) {
   return LW_OK;
 }
 
-/* A run tells what it is for; what would only be a zero or a reading of something else is left out. */
+/* A run tells what it is for; what would only be a zero, or a reading of something else, is left
+   out. */
 static void no_flat_spot(lw_maneuver *o) {
   o->lean_dip = o->lean_time = o->rich_dip = NAN;
 }

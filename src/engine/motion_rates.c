@@ -72,7 +72,8 @@ static void place_plates(lw_motion *m, double t, const double *y) {
 /* ---- the network ---- */
 
 /* Under a shut hood winter air reaches the horn warmed by radiator and exhaust: standing, with the
-   engine warm, seven tenths of the way to the 20 degC at which idles are set; at speed less (ours). */
+   engine warm, seven tenths of the way to the 20 degC at which idles are set; at speed less
+   (ours). */
 double lw_breathed(double outside, double coolant, double road_speed) {
   const double set_at = 293.15, share = 0.7, blown = 15; /* K, 1, m/s */
   if (outside >= set_at) return outside;
