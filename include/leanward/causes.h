@@ -60,7 +60,7 @@ const char *lw_cause_text(lw_cause_id cause);
 /* What to do about it, in words. */
 const char *lw_cause_remedy(lw_cause_id cause);
 
-/* ---- Findings beside the gases ---------------------------------------------------------------- */
+/* ---- Findings beside the gases ------------------------------------------------------------- */
 
 typedef struct lw_findings {
   double timing;          /* rad: initial timing with the hose plugged; NaN: not taken */
@@ -76,7 +76,7 @@ typedef struct lw_findings {
 } lw_findings;
 lw_findings lw_findings_none(void);
 
-/* ---- The answer -------------------------------------------------------------------------------- */
+/* ---- The answer ----------------------------------------------------------------------------- */
 
 typedef struct lw_evidence {
   const char *reading;               /* "CO at idle" */
@@ -153,11 +153,11 @@ lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *ca
    left out; of too many, the first and the newest are kept. Texts in arena. */
 void lw_sights_from(lw_arena *arena, const lw_work *work, lw_told *told);
 
-/* Weigh the causes of a job: its card's car in its weather, on its fuel; the fitted unit's card when
-   that is another one. LW_BAD_INPUT, in words, when there is no card that can be run. */
+/* Weigh the causes of a job: its card's car in its weather, on its fuel; the fitted unit's card
+   when that is another one. LW_BAD_INPUT, in words, when there is no card that can be run. */
 lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, lw_diagnosis **out,
                        lw_error *error) LW_MUST_USE;
-/* Whether that adds something to a worked job: outside its limits, not fit, or no setting in reach. */
+/* Whether that adds something to a worked job: outside its limits, not fit, no setting in reach. */
 bool lw_causes_worth(const lw_work *work);
 
 #endif

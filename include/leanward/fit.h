@@ -62,18 +62,18 @@ typedef struct lw_sight {
   X(LW_UNKNOWN_IDLE_MIXTURE, "idle mixture", 0.035)  /* of the fuel, logarithm */                  \
   X(LW_UNKNOWN_MAIN_MIXTURE, "main mixture", 0.045)  /* the same */                                \
   X(LW_UNKNOWN_SIDES, "mixture between sides", 0.03) /* the same, left against right */            \
-  X(LW_UNKNOWN_FRICTION, "friction", 0.12)           /* logarithm */                               \
-  X(LW_UNKNOWN_OVERLAP, "valve overlap", 0.4)        /* logarithm */                               \
-  X(LW_UNKNOWN_SPREAD, "distribution", 0.4)          /* logarithm */                               \
-  X(LW_UNKNOWN_HC, "unburned fuel", 0.3)             /* logarithm, of the reading */               \
+  X(LW_UNKNOWN_FRICTION, "friction", 0.11)           /* logarithm */                               \
+  X(LW_UNKNOWN_OVERLAP, "valve overlap", 0.35)       /* logarithm */                               \
+  X(LW_UNKNOWN_SPREAD, "distribution", 0.37)         /* logarithm */                               \
+  X(LW_UNKNOWN_HC, "unburned fuel", 0.26)            /* logarithm, of the reading */               \
   X(LW_UNKNOWN_TIMING, "timing", 0.0175)             /* rad: 1 degree */                           \
   X(LW_UNKNOWN_SAMPLE, "air in the sample", 0.9)     /* logarithm, of half a percent */            \
-  X(LW_UNKNOWN_CO_GAIN, "analyzer, CO", 0.025)       /* of the reading */                          \
-  X(LW_UNKNOWN_CO2_GAIN, "analyzer, CO2", 0.017)     /* of the reading */                          \
-  X(LW_UNKNOWN_O2_ZERO, "analyzer, O2", 0.0010)      /* mole fraction */                           \
+  X(LW_UNKNOWN_CO_GAIN, "analyzer, CO", 0.02)        /* of the reading */                          \
+  X(LW_UNKNOWN_CO2_GAIN, "analyzer, CO2", 0.015)     /* of the reading */                          \
+  X(LW_UNKNOWN_O2_ZERO, "analyzer, O2", 0.0008)      /* mole fraction */                           \
   X(LW_UNKNOWN_GAUGE, "vacuum gauge", 1000.0)        /* Pa */                                      \
-  X(LW_UNKNOWN_DRAW, "breathing", 0.03)              /* of the air at the same vacuum */           \
-  X(LW_UNKNOWN_LEAN, "lean limit", 0.045)            /* of the leanest it fires on */
+  X(LW_UNKNOWN_DRAW, "breathing", 0.028)             /* of the air at the same vacuum */           \
+  X(LW_UNKNOWN_LEAN, "lean limit", 0.04)             /* of the leanest it fires on */
 typedef enum lw_unknown {
 #define LW_UNKNOWN_ENUM(id, text, spread) id,
   LW_UNKNOWN_LIST(LW_UNKNOWN_ENUM)
@@ -127,8 +127,8 @@ lw_status lw_match_before(lw_units *units, const lw_test_car *car, const lw_sigh
                           lw_error *error) LW_MUST_USE;
 
 /* Hold a car against sights. edits (may be 0) are done to it first, as in lw_test_car_what_if; then
-   each sight's screws. lw_match_run: without before. rough: only the prediction (seen, lambda), no fit:
-   cheaper. */
+   each sight's screws. lw_match_run: without before. rough: only the prediction (seen, lambda), no
+   fit: cheaper. */
 lw_status lw_match_since(lw_units *units, const lw_test_car *car, const char *const *edits,
                          size_t edit_count, const lw_sight *sights, size_t count,
                          const lw_before *before, bool rough, lw_match *fit,

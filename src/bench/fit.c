@@ -252,12 +252,12 @@ static bool of_instruments(size_t unknown) {
    other and 4 % and 8 % are far apart. */
 static const double floors[LW_CHANNELS] = {
     [LW_SEE_CO] = 0.003, [LW_SEE_O2] = 0.004, [LW_SEE_HC] = 40e-6, [LW_SEE_NO] = 200e-6};
-/* What the model itself may be off by: part of the reading, and an amount (ours: docs/causes.md). */
+/* What the model itself may be off by: part of the reading, and an amount (docs/causes.md). */
 static const struct {
   double part, amount;
 } model[LW_CHANNELS] = {
-    [LW_SEE_VACUUM] = {0, 300},    [LW_SEE_CO] = {0.03, 0.0003}, [LW_SEE_CO2] = {0.003, 0.0006},
-    [LW_SEE_O2] = {0.04, 0.0005},  [LW_SEE_HC] = {0.07, 6e-6},   [LW_SEE_NO] = {0.5, 100e-6},
+    [LW_SEE_VACUUM] = {0, 200},    [LW_SEE_CO] = {0.025, 0.0002}, [LW_SEE_CO2] = {0.002, 0.0005},
+    [LW_SEE_O2] = {0.03, 0.0003},  [LW_SEE_HC] = {0.05, 4e-6},    [LW_SEE_NO] = {0.5, 100e-6},
     [LW_SEE_TIMING] = {0, 0.0087},
 };
 

@@ -20,7 +20,7 @@ const char *lw_cause_text(lw_cause_id cause) {
 
 /* @ is the size, # the cylinder. */
 static const cause_row rows[] = {
-    {LW_CAUSE_NONE, 0.16, NULL, NULL, NULL, {0}, 1, NULL},
+    {LW_CAUSE_NONE, 0.20, NULL, NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_VACUUM_LEAK, 0.09, "vacuum leak=@ mm", NULL, NULL, {1.4, 2, 2.7, 3.4, 4.2}, 5, "mm"},
     {LW_CAUSE_PORT_LEAK,
      0.05,

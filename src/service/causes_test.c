@@ -1,7 +1,7 @@
 /* causes_test.c - which reading would tell most, for the minutes it takes.
 **
 ** Gain is the expected fall of the entropy of the causes (mutual information of cause and outcome).
-** A test with a plain answer (leak found or not) has it from how often each cause gives each answer;
+** A test with a plain answer (leak found or not) has it from how often each cause gives each;
 ** a reading has it from where each cause would put the best of its channels, on the twin.
 */
 #include "causes_internal.h"

@@ -1,5 +1,5 @@
-/* test_causes.c - every cause found from clean readings of its own twin, and told from what shows the
-** same CO. Common practice, no source (physics.md section 5).
+/* test_causes.c - every cause found from clean readings of its own twin, and told from what shows
+** the same CO. Common practice, no source (physics.md section 5).
 **
 ** benchmarks/bench_causes.c does it with thousands of cars that are not what their twin believes.
 */

@@ -34,7 +34,7 @@ static void a_card_that_cannot_be_run_is_named(void **state) {
                              "{name: right}]}\n";
   assert_int_equal(write(fd, card, sizeof card - 1), (ssize_t)sizeof card - 1);
   close(fd);
-  snprintf(job, sizeof job, JOB "card: %s\nreadings: [{at: idle, " READ "}]\n", path);
+  snprintf(job, sizeof job, "%scard: %s\nreadings: [{at: idle, %s}]\n", JOB, path, READ);
   const ran *r = causes(job);
   assert_int_equal(r->code, 2);
   assert_non_null(strstr(r->err, path));
@@ -75,8 +75,8 @@ static void strange_readings_give_an_answer(void **state) {
       "readings: [{at: idle, speed: 4000 rpm, CO: 14 %, HC: 9000 ppm hexane}]\n",
       "readings: [{at: idle, speed: 700 rpm, vacuum: 1 inHg}]\n",
       "readings: [{at: fast idle, speed: 2500 rpm, vacuum: 25 inHg, CO: 0.01 %}]\n",
-      "checks: {timing: 40 deg BTDC, compression: [1 psi, 150 psi, 1 psi, 150 psi]}\n"
-      "readings: [{at: idle, speed: 700 rpm, CO: 1 %}]\n",
+      ("checks: {timing: 40 deg BTDC, compression: [1 psi, 150 psi, 1 psi, 150 psi]}\n"
+       "readings: [{at: idle, speed: 700 rpm, CO: 1 %}]\n"),
   };
   for (size_t i = 0; i < sizeof odd / sizeof odd[0]; i++) {
     char job[900];

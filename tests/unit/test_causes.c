@@ -16,7 +16,7 @@ static double bell(uint64_t *state) {
 
 /* What fit.c says a reading of the vacuum and of CO may be off by, and the scale on which it
    compares CO: docs/causes.md. */
-static const double of_vacuum = 300, of_co = 0.0003, part_co = 0.03, lone = 0.4, floor_co = 0.003;
+static const double of_vacuum = 200, of_co = 0.0002, part_co = 0.025, lone = 0.4, floor_co = 0.003;
 
 static double even_co(double x) {
   return asinh(x / (2 * floor_co));
@@ -51,7 +51,7 @@ static double brute(shop *s, const lw_test_car *car, const lw_sight *sight, doub
 }
 
 /* Within 0.4 natural units: what the bends of the model cost the approximation, here and there.
-   One reading at a time: with two, the few cars that fit both would leave the brute force unsure. */
+   One reading at a time: of two, few cars fit both, and the brute force would be unsure. */
 static void evidence_is_that_of_brute_force(void **state) {
   shop *s = *state;
   enum { CARS = 800 };
