@@ -1,5 +1,5 @@
-/* leanward/bench_json.h - what the bench finds, as JSON: the one writer for it, for the command line
-** and for the server. docs/json.md and docs/idle.md describe the keys.
+/* leanward/bench_json.h - what the bench finds, as JSON: the one writer for it, for the command
+** line and for the server. docs/json.md and docs/idle.md describe the keys.
 **
 ** Units    SI, named in the keys.
 ** Memory   each is a new value the caller owns (json_decref); NULL when there is no memory.

@@ -145,9 +145,9 @@ lw_status lw_store_readings(lw_store *store, int64_t run, FILE *to, lw_error *er
 
 /* ---- Changes that may be sent twice ---------------------------------------------------------- */
 
-/* A change asked for over a network, where an answer can be lost and the asker tries again. key names
-   the change: the same key with the same digest is saved once, and asking again gives the first
-   run. */
+/* A change asked for over a network, where an answer can be lost and the asker tries again. key
+   names the change: the same key with the same digest is saved once, and asking again gives the
+   first run. */
 typedef struct lw_store_change {
   const char *key;    /* at most LW_CHANGE_KEY_MOST letters */
   const char *digest; /* of all that was asked */

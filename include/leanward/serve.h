@@ -6,8 +6,8 @@
 ** Errors   lw_serve_start: a port that is taken, a store that will not open. Afterwards every
 **          failure is an HTTP answer.
 ** Memory   bounded: so many connections, waiting requests, live events (docs/serve.md).
-** Threads  the server runs its own; these functions are for the thread that started it. SIGPIPE must
-**          be ignored.
+** Threads  the server runs its own; these functions are for the thread that started it. SIGPIPE
+**          must be ignored.
 */
 #ifndef LEANWARD_SERVE_H
 #define LEANWARD_SERVE_H
@@ -22,8 +22,8 @@ typedef struct lw_serve_options {
   const char *cards; /* folder of spec cards that jobs may name; NULL: none */
   int port;          /* 0: any that is free */
   bool lan;          /* listen on every address, for paired devices; else on loopback only */
-  /* Readings that go to every page as they come: descriptions of instruments (instrument.h), or a log
-     or CSV file played replay_speed times as fast as it was. */
+  /* Readings that go to every page as they come: descriptions of instruments (instrument.h), or a
+     log or CSV file played replay_speed times as fast as it was. */
   const char *const *instruments;
   size_t instrument_count; /* at most LW_SOURCE_INSTRUMENTS */
   const char *replay;      /* NULL: none */
@@ -41,14 +41,14 @@ const char *lw_serve_host(const lw_server *server);
 /* To be called once a second or so: keeps streams alive, ends what has stalled. */
 void lw_serve_tick(lw_server *server);
 
-/* A new one-time token; *address gets what a phone opens ("http://HOST/pair#TOKEN"). Both live until
-   the next call. NULL: too many tokens wait. */
+/* A new one-time token; *address gets what a phone opens ("http://HOST/pair#TOKEN"). Both live
+   until the next call. NULL: too many tokens wait. */
 const char *lw_serve_token(lw_server *server, const char **address);
 /* How many devices have been paired since the start: changes when a token was used. */
 unsigned lw_serve_paired(const lw_server *server);
 
-/* A text as a QR code for a terminal (half blocks, light on dark unless colored), or NULL; the caller
-   frees it. */
+/* A text as a QR code for a terminal (half blocks, light on dark unless colored), or NULL; the
+   caller frees it. */
 char *lw_serve_qr_text(const char *text, bool color);
 
 /* What came from an instrument, as events and /api/live carry it (docs/serve.md); a new value. */

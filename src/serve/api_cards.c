@@ -1,5 +1,5 @@
-/* api_cards.c - the folder of spec cards: what a job may name. Only plain names in that one folder are
-** ever opened, whatever path a job writes.
+/* api_cards.c - the folder of spec cards: what a job may name. Only plain names in that one folder
+** are ever opened, whatever path a job writes.
 */
 #include "serve.h"
 

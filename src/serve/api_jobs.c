@@ -1,5 +1,5 @@
-/* api_jobs.c - jobs listed, opened, and changed. Every change is a new run in the store, on the disk
-** before it is acknowledged; who looks at the job is told.
+/* api_jobs.c - jobs listed, opened, and changed. Every change is a new run in the store, on the
+** disk before it is acknowledged; who looks at the job is told.
 */
 #include "serve.h"
 

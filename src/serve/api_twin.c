@@ -1,5 +1,5 @@
-/* api_twin.c - what the bench says of a job's car: causes, the next move at the idle, idle against each
-** screw, the mixture over throttle and speed. Each takes a tenth of a second to a second.
+/* api_twin.c - what the bench says of a job's car: causes, the next move at the idle, idle against
+** each screw, the mixture over throttle and speed. Each takes a tenth of a second to a second.
 */
 #include "serve.h"
 

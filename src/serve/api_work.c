@@ -1,5 +1,5 @@
-/* api_work.c - what is made of a job: the worked result, the handover sheet, readings as CSV; and the
-** status of the server, which needs no job.
+/* api_work.c - what is made of a job: the worked result, the handover sheet, readings as CSV; and
+** the status of the server, which needs no job.
 */
 #include "serve.h"
 

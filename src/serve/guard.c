@@ -1,8 +1,8 @@
 /* guard.c - who may ask what. In the order of the checks:
 **
 **   1. rate        so many requests a second from one address
-**   2. Host        must name this server by loopback name or by the address that was reached: a page
-**                  of another site that has its name resolve to us (rebinding) is refused
+**   2. Host        must name this server by loopback name or by the address that was reached: a
+**                  page of another site that has its name resolve to us (rebinding) is refused
 **   3. cross-site  a request another site's page makes is refused, by Origin and by Sec-Fetch-Site
 **   4. route       the path and method must be ours
 **   5. pairing     beyond loopback, only paired devices; assets, status and pairing are open to all
@@ -64,9 +64,9 @@ void guard_free(guard *g) {
 
 /* ---- requests that never finish coming in ---- */
 
-/* The library's own timeout starts anew with every byte; a byte now and then would hold a connection
-   for ever. So the time from connect (or from the end of the last answer's request) to the last byte
-   of a request is watched here. */
+/* The library's own timeout starts anew with every byte; a byte now and then would hold a
+   connection for ever. So the time from connect (or from the end of the last answer's request) to
+   the last byte of a request is watched here. */
 static void watch(guard *g, int fd, double since, bool add) {
   if (fd < 0) return;
   pthread_mutex_lock(&g->lock);

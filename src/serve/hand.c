@@ -9,8 +9,8 @@ static bool is_heavy(const request *r) {
   return r->route->flags & HEAVY;
 }
 
-/* The first that may be worked now, out of the queue; NULL: none. One hand always stays free for what
-   is quick: a reading to be saved does not wait for a cause to be found. */
+/* The first that may be worked now, out of the queue; NULL: none. One hand always stays free for
+   what is quick: a reading to be saved does not wait for a cause to be found. */
 static request *take_first(lw_server *server) {
   request *before = NULL, *r = server->first;
   while (r && is_heavy(r) && server->heavy + 1 >= HANDS) {

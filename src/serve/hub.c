@@ -2,12 +2,12 @@
 **
 ** The newest events are kept in one ring. A stream holds the number of the event it wants next; it
 ** reads until there is none, then its connection sleeps (is suspended) until hub_tell wakes it. A
-** stream that comes back with a Last-Event-ID goes on from there; where that is no longer known (the
-** server was started anew, the ring has moved on) it gets `begin`, which means: read the job again,
-** events follow from here.
+** stream that comes back with a Last-Event-ID goes on from there; where that is no longer known
+** (the server was started anew, the ring has moved on) it gets `begin`, which means: read the job
+** again, events follow from here.
 **
-** All of a stream's members belong to hub.lock. Waking from any thread while the talking thread puts a
-** connection to sleep is safe because both happen under that lock.
+** All of a stream's members belong to hub.lock. Waking from any thread while the talking thread
+** puts a connection to sleep is safe because both happen under that lock.
 */
 #include "serve.h"
 

@@ -1,5 +1,5 @@
-/* live.c - readings from instruments to everybody who looks: one thread owns the source, tells the hub
-** what comes, and keeps a copy of the newest for who asks.
+/* live.c - readings from instruments to everybody who looks: one thread owns the source, tells the
+** hub what comes, and keeps a copy of the newest for who asks.
 **
 ** The raw log lies beside the store (live.log); docs/instruments.md says what stands in it.
 */

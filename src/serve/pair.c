@@ -1,8 +1,9 @@
 /* pair.c - one-time tokens and the devices paired with them.
 **
-** A token has 10 letters of 32 (50 bits), lives 10 minutes, is used once; all addresses together have
-** 10 tries, and one more every 6 s. A device then holds 32 random bytes in a cookie; the store holds
-** their SHA-256 only. The devices are also kept here, so that a request is let in without the disk.
+** A token has 10 letters of 32 (50 bits), lives 10 minutes, is used once; all addresses together
+** have 10 tries, and one more every 6 s. A device then holds 32 random bytes in a cookie; the store
+** holds their SHA-256 only. The devices are also kept here, so that a request is let in without the
+** disk.
 */
 #include "serve.h"
 

@@ -1,5 +1,5 @@
-/* qr.c - a text as a QR code: for a terminal and as SVG. Two (terminal) or four modules of quiet zone
-** (ISO/IEC 18004 asks for four; two read well from a screen, common practice, no source).
+/* qr.c - a text as a QR code: for a terminal and as SVG. Two (terminal) or four modules of quiet
+** zone (ISO/IEC 18004 asks for four; two read well from a screen, common practice, no source).
 */
 #include "serve.h"
 

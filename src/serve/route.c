@@ -1,4 +1,4 @@
-/* route.c - what can be asked. docs/openapi.json says the same, and a test holds the two together. */
+/* route.c - what can be asked. docs/openapi.json says the same; a test holds the two together. */
 #include "serve.h"
 
 #include <stdlib.h>

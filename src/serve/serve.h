@@ -1,9 +1,9 @@
 /* serve.h - what the parts of the server share. Private to this floor.
 **
 ** One thread (libmicrohttpd's, epoll) talks to all connections: it reads requests, lets guard.c
-** decide, gives out assets and runs the event streams. Whatever touches the store or computes is done
-** by three hands (hand.c) while its connection is suspended. So a slow answer never holds up a live
-** reading.
+** decide, gives out assets and runs the event streams. Whatever touches the store or computes is
+** done by three hands (hand.c) while its connection is suspended. So a slow answer never holds up a
+** live reading.
 **
 **   server.c   start, stop, connections      request.c  one request from its head to its answer
 **   guard.c    who may ask what              route.c    the table of what can be asked
@@ -106,8 +106,8 @@ struct route {
   const char *query;                   /* names that may stand in the query, blank-separated */
 };
 
-/* The route of a path and method. NULL: *allow has the methods the path knows, "" when it is no path
-   of ours. */
+/* The route of a path and method. NULL: *allow has the methods the path knows, "" when it is no
+   path of ours. */
 const route *route_find(const char *method, const char *path, int64_t *number, char *allow,
                         size_t size);
 /* All of them. */
@@ -237,8 +237,8 @@ bool api_newest(hand *h, request *r, lw_store_run *run);
 /* That run read and worked. */
 bool api_worked(hand *h, request *r, lw_case *given, const lw_work **work);
 
-/* The card a job names, from the folder of cards: base name of the path it names. Texts in the hand's
-   arena; LW_NOT_FOUND when there is none. */
+/* The card a job names, from the folder of cards: base name of the path it names. Texts in the
+   hand's arena; LW_NOT_FOUND when there is none. */
 lw_status card_text(hand *h, const char *named, const char **text, size_t *length, lw_error *error);
 
 /* ---- the server ---- */

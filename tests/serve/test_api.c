@@ -1,6 +1,6 @@
-/* test_api.c - the server against docs/openapi.json, both ways: every address, method and status that
-** is written there is met here and has the shape written there; what the server knows beyond it, and
-** keys it does not name, are failures.
+/* test_api.c - the server against docs/openapi.json, both ways: every address, method and status
+** that is written there is met here and has the shape written there; what the server knows beyond
+** it, and keys it does not name, are failures.
 */
 #include "serve_kit.h"
 
@@ -237,8 +237,8 @@ static void without_an_instrument_nothing_is_live(void **state) {
   calls(409, "POST", "/api/live/moved", "/api/live/moved", JSON_HEAD, "{}");
 }
 
-/* The data of the first event that holds these words, from a stream that is opened now. With move, a
-   screw is said to have been turned once the stream has begun. */
+/* The data of the first event that holds these words, from a stream that is opened now. With move,
+   a screw is said to have been turned once the stream has begun. */
 static json_t *event_with(const served *s, const char *words, bool move) {
   static char text[400000];
   char head[200];

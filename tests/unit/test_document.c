@@ -1,5 +1,5 @@
-/* test_document.c - a job file as a tree and back: what goes in comes out, whatever the words; and an
-** item added leaves the rest byte for byte.
+/* test_document.c - a job file as a tree and back: what goes in comes out, whatever the words; and
+** an item added leaves the rest byte for byte.
 */
 #include "store_case.h"
 

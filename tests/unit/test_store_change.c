@@ -1,5 +1,5 @@
-/* test_store_change.c - changes that may be sent twice, the devices that may send them, and a store of
-** version 1 brought up to date.
+/* test_store_change.c - changes that may be sent twice, the devices that may send them, and a store
+** of version 1 brought up to date.
 */
 #include "store_case.h"
 
