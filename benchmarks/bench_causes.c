@@ -8,7 +8,7 @@
 **
 **   bench_causes [CARS [SEED [CARD]]]
 */
-#include "cars.h"
+#include "virtual.h"
 
 #include "../src/service/causes_internal.h"
 
@@ -16,160 +16,8 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 static const double rpm = 3.14159265358979323846 / 30, degree = 3.14159265358979323846 / 180;
-
-static double now(void) {
-  struct timespec t;
-  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t); /* the machine is shared */
-  return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
-
-/* Neighboring seeds give cars that are no neighbors (the finalizer of splitmix64: Steele, Lea,
-   Flood, OOPSLA 2014; from memory). */
-static uint64_t stirred(uint64_t x) {
-  x = (x ^ (x >> 30)) * 0xBF58476D1CE4E5B9u;
-  x = (x ^ (x >> 27)) * 0x94D049BB133111EBu;
-  return x ^ (x >> 31);
-}
-
-static double bell(cars_random *r) {
-  double sum = 0;
-  for (int i = 0; i < 12; i++)
-    sum += cars_between(r, 0, 1);
-  return sum - 6;
-}
-
-/* ---- a car with physics of its own ---- */
-
-typedef struct virtual_car {
-  lw_units *units;
-  const lw_test_car *model; /* what the twin believes */
-  uint64_t seed;
-  lw_engine engine; /* of this car */
-  double turns[LW_SIGHT_SCREWS], stop;
-  size_t screws;
-  char fault[2][64];
-  size_t fault_count;
-} virtual_car;
-
-static double of_name(uint64_t seed, const char *name) {
-  cars_random r = {stirred(seed)};
-  for (; *name; name++)
-    r.state = (r.state ^ (unsigned char)*name) * 1099511628211u;
-  cars_between(&r, 0, 1);
-  return bell(&r);
-}
-
-static void own_passages(lw_net *net, uint64_t seed) {
-  for (int i = 0; i < net->passage_count; i++) {
-    lw_passage *p = &net->passages[i];
-    double by = exp(0.03 * of_name(seed, p->name));
-    p->cd_area *= by;
-    p->orifice.area *= by;
-    p->orifice.diameter *= sqrt(by);
-  }
-  for (int b = 0; b < net->barrel_count; b++)
-    net->barrels[b].cd_area *= exp(0.02 * of_name(seed, "venturi"));
-  net->draw.eta0 *= exp(0.03 * of_name(seed, "breathing"));
-  net->draw.back *= exp(0.10 * of_name(seed, "residual"));
-}
-
-static void own_engine(lw_engine *e, cars_random *r) {
-  e->friction *= exp(0.12 * bell(r));
-  e->overlap *= exp(0.35 * bell(r));
-  e->spread *= exp(0.35 * bell(r));
-  e->flutter *= exp(0.25 * bell(r));
-  e->lean_limit *= exp(0.04 * bell(r));
-  e->hidden *= exp(0.25 * bell(r));
-  e->crossing = fmin(fmax(e->crossing * exp(0.4 * bell(r)), 0), 0.45);
-  e->timing_error = 1.0 * degree * bell(r);
-  e->exhaust_leak = 0.004 * fabs(bell(r));
-}
-
-/* The car as it is now: its fault, its screws, its physics, its stop. */
-static lw_test_car *build(virtual_car *v, lw_arena *arena) {
-  char text[LW_SIGHT_SCREWS][96];
-  const char *edits[LW_SIGHT_SCREWS + 2];
-  size_t n = 0;
-  const lw_screw_card *s = v->model->twin->card->carburetor.screws.items;
-  for (size_t i = 0; i < v->fault_count; i++)
-    edits[n++] = v->fault[i];
-  for (size_t i = 0, k = 0; i < v->model->twin->card->carburetor.screws.count; i++) {
-    if (s[i].kind == LW_SCREW_FIXED) continue;
-    snprintf(text[k], sizeof text[k], "%s screw=%.6f turns", s[i].name, v->turns[k]);
-    edits[n++] = text[k++];
-  }
-  lw_test_car own = *v->model, *car = NULL;
-  own.engine = &v->engine;
-  if (lw_test_car_what_if(arena, v->units, &own, edits, n, &car, NULL) != LW_OK) return NULL;
-  own_passages(car->twin->net, v->seed);
-  for (int b = 0; b < car->twin->net->barrel_count; b++) {
-    if (car->twin->net->barrels[b].linkage == LW_LINK_PEDAL)
-      car->twin->net->barrels[b].stop = v->stop;
-  }
-  return car;
-}
-
-static bool hold(virtual_car *v, double speed, lw_running *run) {
-  lw_state state = {0};
-  lw_arena *arena = lw_arena_new(0);
-  lw_test_car *car = build(v, arena);
-  bool good = car && lw_engine_hold(car->engine, car->twin->net, &car->around, speed, 0, &state,
-                                    run, NULL) == LW_OK;
-  lw_arena_free(arena);
-  return good;
-}
-
-static bool idle(virtual_car *v, lw_running *run) {
-  lw_state state = {0};
-  lw_arena *arena = lw_arena_new(0);
-  lw_test_car *car = build(v, arena);
-  bool good = car &&
-              lw_engine_idle(car->engine, car->twin->net, &car->around, 0, LW_LOAD_NONE, &state,
-                             run, NULL) == LW_OK &&
-              !run->stalled;
-  lw_arena_free(arena);
-  return good;
-}
-
-static const lw_screw_card *screw_at(const virtual_car *v, size_t k) {
-  const lw_list *list = &v->model->twin->card->carburetor.screws;
-  const lw_screw_card *s = list->items;
-  for (size_t i = 0; i < list->count; i++) {
-    if (s[i].kind != LW_SCREW_FIXED && k-- == 0) return &s[i];
-  }
-  return NULL;
-}
-
-static lw_range travel(const lw_screw_card *s) {
-  lw_range t = s->travel;
-  if (!lw_known(t.lo)) t.lo = 0;
-  if (!lw_known(t.hi)) t.hi = 4;
-  return t;
-}
-
-/* Screws (all alike) and stop to a CO at the card's speed, as a careful hand leaves it. */
-static bool set_right(virtual_car *v, double co, double speed) {
-  const lw_screw_card *s = screw_at(v, 0);
-  lw_running run;
-  if (!s) return false;
-  lw_range t = travel(s);
-  bool richer_out = s->kind != LW_SCREW_AIR_BLEED;
-  double lo = t.lo, hi = t.hi;
-  for (int i = 0; i < 14; i++) {
-    double mid = 0.5 * (lo + hi);
-    for (size_t k = 0; k < v->screws; k++)
-      v->turns[k] = mid;
-    bool rich = hold(v, speed, &run) && run.burned.exhaust.dry.co > co;
-    *(rich == richer_out ? &hi : &lo) = mid;
-  }
-  if (!hold(v, speed, &run) || fabs(run.burned.exhaust.dry.co - co) > 0.004) return false;
-  const lw_barrel *b = &v->model->twin->net->barrels[0];
-  v->stop += run.setting.throttle * (b->wide - b->closed - v->stop);
-  return true;
-}
 
 /* ---- faults ---- */
 
@@ -225,53 +73,6 @@ static double break_it(virtual_car *v, size_t which, cars_random *r) {
   return size;
 }
 
-/* ---- reading it ---- */
-
-typedef struct instruments {
-  double gain[LW_CHANNELS], zero[LW_CHANNELS]; /* of this shop */
-} instruments;
-
-static const double gains[LW_CHANNELS] = {0, 0.025, 0.015, 0.02, 0.05, 0, 0};
-static const double zeros[LW_CHANNELS] = {700, 0.0002, 0.001, 0.0006, 4e-6, 0, 0};
-/* Standard uncertainty of each instrument, as a shop knows it. */
-static const double instrument_u[LW_CHANNELS] = {
-    [LW_SEE_VACUUM] = 700, [LW_SEE_CO] = 0.0006, [LW_SEE_CO2] = 0.003,   [LW_SEE_O2] = 0.001,
-    [LW_SEE_HC] = 12e-6,   [LW_SEE_NO] = NAN,    [LW_SEE_TIMING] = 0.012};
-
-static double steps(double x, double step) {
-  return step * floor(x / step + 0.5);
-}
-
-static void read_it(const lw_running *run, const instruments *in, cars_random *r, lw_sight *s) {
-  static const double step[LW_CHANNELS] = {338, 0.0001, 0.001, 0.0001, 1e-6, 1, 0.0087};
-  static const double noise[LW_CHANNELS] = {300, 0.0003, 0.0008, 0.0005, 6e-6, 0, 0.006};
-  const lw_products *gas = &run->burned.sampled;
-  const double x[LW_CHANNELS] = {run->vacuum,     gas->dry.co, gas->dry.co2, gas->dry.o2,
-                                 gas->dry.hc / 6, NAN,         NAN};
-  for (int k = 0; k < LW_CHANNELS; k++) {
-    s->u[k] = instrument_u[k];
-    s->x[k] = lw_known(x[k])
-                  ? fmax(steps(x[k] * in->gain[k] + in->zero[k] + noise[k] * bell(r), step[k]), 0)
-                  : LW_NONE;
-  }
-  s->speed = steps(run->setting.speed / rpm + 4 * bell(r), 10) * rpm;
-  s->screws_known = true;
-}
-
-static void read_screws(const virtual_car *v, cars_random *r, lw_sight *s) {
-  s->screw_count = v->screws;
-  for (size_t k = 0; k < v->screws; k++) {
-    s->screws[k].name = screw_at(v, k)->name;
-    s->screws[k].turns = fmax(v->turns[k] + 0.03 * bell(r), 0);
-  }
-}
-
-/* As it idles; when it does not, at the card's speed with the throttle opened by hand. */
-static bool at_idle(virtual_car *v, double speed, lw_running *run, bool *held) {
-  *held = !(idle(v, run) && run->setting.speed > 0.6 * speed);
-  return !*held || hold(v, speed, run);
-}
-
 /* ---- one car ---- */
 
 enum { SIGHTS = 3, NO_EFFECT = 1, NO_CAR = 2 };
@@ -288,11 +89,11 @@ typedef struct outcome {
 static lw_findings findings_of(const virtual_car *v, size_t which, double size, cars_random *r) {
   lw_findings f = lw_findings_none();
   lw_cause_id id = faults[which].id;
-  f.timing = v->engine.spark.initial + v->engine.timing_error + 0.5 * degree * bell(r);
+  f.timing = v->engine.spark.initial + v->engine.timing_error + 0.5 * degree * virtual_bell(r);
   if (id == LW_CAUSE_TIMING_LATE) f.timing -= size * degree;
   if (id == LW_CAUSE_TIMING_EARLY) f.timing += size * degree;
-  f.weakest = fmin(0.94 + 0.03 * bell(r), 1);
-  if (id == LW_CAUSE_WEAK) f.weakest = size / 100 + 0.03 * bell(r);
+  f.weakest = fmin(0.94 + 0.03 * virtual_bell(r), 1);
+  if (id == LW_CAUSE_WEAK) f.weakest = size / 100 + 0.03 * virtual_bell(r);
   f.weakest_cylinder = id == LW_CAUSE_WEAK ? 3 : 1 + cars_below(r, v->engine.cylinders);
   return f;
 }
@@ -300,17 +101,17 @@ static lw_findings findings_of(const virtual_car *v, size_t which, double size, 
 /* As found, all screws half a turn further (or nearer, at the stop), 2,500 rpm as found. */
 static bool run_all(virtual_car *v, double speed, lw_running *runs, bool *held) {
   double before[LW_SIGHT_SCREWS];
-  bool good = at_idle(v, speed, &runs[0], &held[0]);
+  bool good = virtual_at_idle(v, speed, &runs[0], &held[0]);
   memcpy(before, v->turns, sizeof before);
   for (size_t k = 0; k < v->screws; k++) {
-    lw_range t = travel(screw_at(v, k));
+    lw_range t = virtual_travel(virtual_screw(v, k));
     double by = v->turns[k] + 0.5 <= t.hi ? 0.5 : -0.5;
     v->turns[k] = fmax(v->turns[k] + by, t.lo);
   }
-  good = good && at_idle(v, speed, &runs[1], &held[1]);
+  good = good && virtual_at_idle(v, speed, &runs[1], &held[1]);
   memcpy(v->turns, before, sizeof before);
   held[2] = true;
-  return good && hold(v, 2500 * rpm, &runs[2]);
+  return good && virtual_hold(v, 2500 * rpm, &runs[2]);
 }
 
 /* Whether any reading has moved by more than its instrument's band (95 %), or the speed by 20 rpm. */
@@ -323,7 +124,7 @@ static bool shows(const lw_running *sound, const bool *sound_held, const lw_runn
     static const lw_channel channel[] = {LW_SEE_CO, LW_SEE_CO2, LW_SEE_O2, LW_SEE_HC,
                                          LW_SEE_VACUUM};
     for (int k = 0; k < 5; k++) {
-      double u = instrument_u[channel[k]], part = gains[channel[k]] * was[k];
+      double u = virtual_u[channel[k]], part = virtual_gains[channel[k]] * was[k];
       if (fabs(is[k] - was[k]) > 2 * sqrt(u * u + part * part)) return true;
     }
     if (held[i] != sound_held[i]) return true;
@@ -332,28 +133,19 @@ static bool shows(const lw_running *sound, const bool *sound_held, const lw_runn
   return false;
 }
 
-static instruments shop(cars_random *r) {
-  instruments in;
-  for (int k = 0; k < LW_CHANNELS; k++) {
-    in.gain[k] = 1 + gains[k] * bell(r);
-    in.zero[k] = zeros[k] * bell(r);
-  }
-  return in;
-}
-
 static void read_all(const virtual_car *v, const lw_running *runs, const bool *held,
-                     const instruments *in, cars_random *r, lw_sight *sights) {
+                     const virtual_shop *in, cars_random *r, lw_sight *sights) {
   static const char *const labels[] = {"idle as found", "idle, screw turned", "2,500 rpm"};
   for (int i = 0; i < SIGHTS; i++) {
-    read_it(&runs[i], in, r, &sights[i]);
+    virtual_read(&runs[i], in, r, &sights[i]);
     sights[i].label = labels[i];
     sights[i].at = i < 2 ? LW_AT_IDLE : LW_AT_FAST_IDLE;
     sights[i].held = held[i];
     sights[i].stop_as_first = i == 1;
-    read_screws(v, r, &sights[i]);
+    virtual_read_screws(v, r, &sights[i]);
     if (i != 1) continue;
     for (size_t k = 0; k < v->screws; k++) {
-      lw_range t = travel(screw_at(v, k));
+      lw_range t = virtual_travel(virtual_screw(v, k));
       double by = v->turns[k] + 0.5 <= t.hi ? 0.5 : -0.5;
       sights[i].screws[k].turns = fmax(sights[i].screws[k].turns + by, t.lo);
     }
@@ -363,7 +155,7 @@ static void read_all(const virtual_car *v, const lw_running *runs, const bool *h
 static void mis_set(virtual_car *v, lw_cause_id id, cars_random *r) {
   double off = cars_between(r, 0.5, 1.0) * (cars_below(r, 2) ? 1 : -1);
   for (size_t k = 0; k < v->screws; k++) {
-    lw_range t = travel(screw_at(v, k));
+    lw_range t = virtual_travel(virtual_screw(v, k));
     double by = id != LW_CAUSE_UNBALANCED ? off : (k % 2 ? -0.5 : 0.5) * fabs(off);
     v->turns[k] = fmin(fmax(v->turns[k] + by, t.lo), t.hi);
   }
@@ -377,8 +169,9 @@ static int place_of(const lw_diagnosis *g, lw_cause_id id) {
 }
 
 /* The first proposed test done on this car, answered as such tests are, and weighed. */
-static bool after_test(virtual_car *v, const lw_diagnosis *g, lw_cause_id id, const instruments *in,
-                       lw_sight *sights, const lw_findings *f, cars_random *r) {
+static bool after_test(virtual_car *v, const lw_diagnosis *g, lw_cause_id id,
+                       const virtual_shop *in, lw_sight *sights, const lw_findings *f,
+                       cars_random *r) {
   const lw_next_test *t = &g->tests[0];
   if (t->find_count) {
     double at = cars_between(r, 0, 1), best = -1;
@@ -406,14 +199,14 @@ static bool after_test(virtual_car *v, const lw_diagnosis *g, lw_cause_id id, co
   bool good = false;
   memcpy(all, sights, SIGHTS * sizeof *all);
   lw_arena *arena = lw_arena_new(0);
-  lw_test_car *car = build(v, arena);
+  lw_test_car *car = virtual_build(v, arena);
   if (car &&
       lw_engine_idle(car->engine, car->twin->net, &car->around, 0, LW_LOAD_DRIVE, &state, &run,
                      NULL) == LW_OK &&
       !run.stalled) {
     lw_sight *s = &all[SIGHTS];
     *s = sights[0];
-    read_it(&run, in, r, s);
+    virtual_read(&run, in, r, s);
     s->label = "idle in drive";
     s->gear = LW_LOAD_DRIVE;
     s->stop_as_first = !s->held;
@@ -460,24 +253,20 @@ static int spread_said(lw_units *units, const lw_test_car *model, const lw_sight
 
 static int one_car(const cars_card *card, const lw_test_car *model, lw_units *units, uint64_t seed,
                    size_t which, outcome *o, bool tell) {
-  cars_random r = {stirred(seed)};
-  virtual_car v = {.units = units, .model = model, .seed = seed};
+  cars_random r = {virtual_stirred(seed)};
+  virtual_car v = virtual_of(units, model, seed, &r);
   lw_running sound[SIGHTS], runs[SIGHTS];
   bool sound_held[SIGHTS], held[SIGHTS];
   lw_sight sights[SIGHTS] = {{0}};
   lw_cause_id id = faults[which].id;
-  v.engine = *model->engine;
-  own_engine(&v.engine, &r);
-  v.stop = model->twin->net->barrels[0].stop;
-  while (v.screws < LW_SIGHT_SCREWS && screw_at(&v, v.screws))
-    v.screws++;
-  instruments in = shop(&r);
+  virtual_shop in = virtual_shop_of(&r);
   lw_range want = card->card->idle.co;
   double lo = lw_known(want.lo) ? want.lo : 0.008, hi = lw_known(want.hi) ? want.hi : 0.02;
   double speed = model->engine->speed_hot;
   o->which = which;
   if (id == LW_CAUSE_UNBALANCED && v.screws < 2) return NO_CAR;
-  if (!set_right(&v, cars_between(&r, lo, hi), speed * (1 + 0.015 * bell(&r)))) return NO_CAR;
+  double set_speed = speed * (1 + 0.015 * virtual_bell(&r)), set_co = cars_between(&r, lo, hi);
+  if (!virtual_set_right(&v, set_co, set_speed)) return NO_CAR;
   if (!run_all(&v, speed, sound, sound_held)) return NO_CAR;
   double size = break_it(&v, which, &r);
   if (id == LW_CAUSE_SCREWS || id == LW_CAUSE_UNBALANCED) mis_set(&v, id, &r);
@@ -498,13 +287,13 @@ static int one_car(const cars_card *card, const lw_test_car *model, lw_units *un
   lw_diagnosis *g = NULL;
   lw_error error = {0};
   lw_arena *arena = lw_arena_new((size_t)1 << 30);
-  double begin = now();
+  double begin = virtual_now();
   if (lw_causes_find(arena, units, model, sights, SIGHTS, &f, &g, &error) != LW_OK) {
     printf("%s: %s\n", card->name, error.text);
     lw_arena_free(arena);
     return NO_CAR;
   }
-  o->seconds = now() - begin;
+  o->seconds = virtual_now() - begin;
   o->first = g->causes[0].id;
   o->p_first = g->causes[0].probability;
   o->p_right = g->by_id[id];
