@@ -117,39 +117,106 @@ static bool shown_at(const plan *p, double speed, const double *turns, const dou
   return lw_match_show(p->units, p->car, NULL, 0, &s, z, shown, NULL) == LW_OK && shown->possible;
 }
 
-static bool all_at(const plan *p, double turns, lw_shown *shown) {
-  double each[LW_SIGHT_SCREWS];
-  for (size_t k = 0; k < p->screw_count; k++)
-    each[k] = turns;
-  return shown_at(p, p->goal->speed, each, p->out->match.z, shown);
-}
-
 /* What the fit leaves of the newest reading goes with the car to the next place, as a factor over a
-   floor (on which CO's errors are even: fit.c). */
-static double carried(const plan *p, double co) {
-  const double floor = 0.003;
-  double fitted = p->out->match.fitted[p->count - 1][LW_SEE_CO], read = p->newest->x[LW_SEE_CO];
-  return fmax((co + floor) * (read + floor) / (fitted + floor) - floor, 0);
+   floor (on which errors are even: fit.c). */
+static double carried(const plan *p, lw_channel k, double x) {
+  const double floor = k == LW_SEE_HC ? 40e-6 : 0.003;
+  double fitted = p->out->match.fitted[p->count - 1][k], read = p->newest->x[k];
+  if (!lw_known(read)) return x;
+  return fmax((x + floor) * (read + floor) / (fitted + floor) - floor, 0);
 }
 
-/* Where all screws must stand for this CO at the goal's speed. CO rises one way only; a place where
-   the engine does not run counts as leaner. Returns -1 or 1 when even the lean or rich end falls
-   short; 0 when found. */
-static int find_turns(const plan *p, double co, double *turns) {
+/* Mixture screws all alike, at the goal's speed. */
+typedef struct place {
+  double rich; /* where: turns toward richer */
+  double co, hc;
+  double even; /* CO on the scale on which the screws move it evenly; a place where the engine does
+                  not run counts as leaner than any */
+} place;
+
+static double even(double co) {
+  return asinh(co / 0.006);
+}
+
+static place place_at(const plan *p, double rich) {
+  double each[LW_SIGHT_SCREWS];
   lw_shown shown;
-  bool out = richer_out(p);
-  double lean = out ? p->travel.lo : p->travel.hi, rich = out ? p->travel.hi : p->travel.lo;
-  *turns = rich;
-  if (!all_at(p, rich, &shown) || carried(p, shown.x[LW_SEE_CO]) < co) return 1;
-  *turns = lean;
-  if (all_at(p, lean, &shown) && carried(p, shown.x[LW_SEE_CO]) > co) return -1;
-  for (int i = 0; i < 12; i++) {
-    double mid = 0.5 * (lean + rich);
-    bool over = all_at(p, mid, &shown) && carried(p, shown.x[LW_SEE_CO]) > co;
-    *(over ? &rich : &lean) = mid;
+  place at = {.rich = rich, .co = LW_NONE, .hc = LW_NONE, .even = -1};
+  for (size_t k = 0; k < p->screw_count; k++)
+    each[k] = richer_out(p) ? rich : -rich;
+  if (!shown_at(p, p->goal->speed, each, p->out->match.z, &shown)) return at;
+  at.co = carried(p, LW_SEE_CO, shown.x[LW_SEE_CO]);
+  at.hc = carried(p, LW_SEE_HC, shown.x[LW_SEE_HC]);
+  at.even = even(at.co);
+  return at;
+}
+
+/* Where all screws must stand for a CO, and what a turn does there. */
+typedef struct sought {
+  int short_of; /* -1 or 1: even the lean or rich end falls short, and at is that end */
+  place at;
+  double co_by, hc_by; /* a turn richer */
+} sought;
+
+static double mean_rich(const plan *p) {
+  double sum = 0;
+  for (size_t k = 0; k < p->screw_count; k++)
+    sum += richer_out(p) ? p->now[k] : -p->now[k];
+  return sum / (double)p->screw_count;
+}
+
+/* From where they stand toward it in steps that grow, until it lies between two places. -1 or 1:
+   even the lean or rich end falls short, and is then the place on that side. */
+static int surround(const plan *p, double want, place *lean, place *rich) {
+  const double usual = 5, grow = 1.6; /* of the even scale in a turn: ours */
+  double lo = richer_out(p) ? p->travel.lo : -p->travel.hi;
+  double hi = richer_out(p) ? p->travel.hi : -p->travel.lo;
+  place at = place_at(p, fmin(fmax(mean_rich(p), lo), hi));
+  bool up = at.even < want;
+  double by = fmin(fmax(1.2 * fabs(want - at.even) / usual, 0.5 * finest), 0.5);
+  for (;;) {
+    *(up ? lean : rich) = at;
+    if (up ? at.rich >= hi : at.rich <= lo) return up ? 1 : -1;
+    at = place_at(p, up ? fmin(at.rich + by, hi) : fmax(at.rich - by, lo));
+    if ((at.even < want) != up) break;
+    by *= grow;
   }
-  *turns = 0.5 * (lean + rich);
+  *(up ? rich : lean) = at;
   return 0;
+}
+
+static void learn_slope(sought *s, const place *lean, const place *rich) {
+  double by = rich->rich - lean->rich;
+  if (!lw_known(lean->co) || !lw_known(rich->co) || !(by > 0)) return;
+  s->co_by = (rich->co - lean->co) / by;
+  s->hc_by = (rich->hc - lean->hc) / by;
+}
+
+/* CO rises one way only: false position between the two, its stiff end eased (Illinois). */
+static sought seek(const plan *p, double co) {
+  enum { ROUNDS = 10 };
+  const double near = 0.015; /* of the even scale: some 2 % of CO */
+  double want = even(co), ease_lean = 1, ease_rich = 1;
+  place lean, rich;
+  sought s = {.short_of = surround(p, want, &lean, &rich)};
+  if (s.short_of != 0) {
+    s.at = s.short_of > 0 ? lean : rich;
+    return s;
+  }
+  int last = 0;
+  for (int i = 0; i < ROUNDS; i++) {
+    double a = ease_lean * (want - lean.even), b = ease_rich * (rich.even - want);
+    double share = lean.even < 0 ? 0.5 : a / (a + b);
+    learn_slope(&s, &lean, &rich);
+    s.at = place_at(p, lean.rich + share * (rich.rich - lean.rich));
+    if (fabs(s.at.even - want) < near || rich.rich - lean.rich < 0.25 * finest) break;
+    int side = s.at.even > want ? 1 : -1;
+    *(side > 0 ? &rich : &lean) = s.at;
+    ease_lean = side < 0 ? 1 : last > 0 ? 0.5 * ease_lean : ease_lean;
+    ease_rich = side > 0 ? 1 : last < 0 ? 0.5 * ease_rich : ease_rich;
+    last = side;
+  }
+  return s;
 }
 
 /* ---- how sure ---- */
@@ -324,7 +391,7 @@ static lw_status move_on(plan *p, double turns, lw_error *error) {
   if (shown_at(p, p->newest->speed, p->now, g->match.z, &here)) from = here.throttle;
   add_speed(p, from, there.throttle);
   g->speed = p->goal->speed;
-  g->co = carried(p, there.x[LW_SEE_CO]);
+  g->co = carried(p, LW_SEE_CO, there.x[LW_SEE_CO]);
   g->co2 = there.x[LW_SEE_CO2];
   g->o2 = there.x[LW_SEE_O2];
   g->hc = there.x[LW_SEE_HC];
@@ -370,11 +437,12 @@ static lw_status decide(plan *p, lw_error *error) {
     return say_cannot(p, "HC stays over its limit with CO where it should be", error);
   if (p->count >= LONG_ENOUGH)
     return say_cannot(p, "the readings do not follow the screws as they should", error);
-  int short_of = find_turns(p, p->goal->co, &turns);
-  if (short_of != 0 && at_end(p, short_of)) {
+  sought s = seek(p, p->goal->co);
+  turns = richer_out(p) ? s.at.rich : -s.at.rich;
+  if (s.short_of != 0 && at_end(p, s.short_of)) {
     return say_cannot(p,
-                      short_of > 0 ? "the screw is at its rich stop and it is still too lean"
-                                   : "the screw is at its lean stop and it is still too rich",
+                      s.short_of > 0 ? "the screw is at its rich stop and it is still too lean"
+                                     : "the screw is at its lean stop and it is still too rich",
                       error);
   }
   if (co_right(p)) turns = p->now[0]; /* only the speed is off */
