@@ -10,6 +10,7 @@
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -101,20 +102,46 @@ static const char *state_of(const lw_live *live) {
   return "";
 }
 
-/* A star beside what is still moving: the state must not stand in color alone. */
-static void print_line(session *s, const lw_live *live) {
+/* "settled", "wait 12 s". */
+static void state_words(const lw_live *live, char *text, size_t size) {
   const char *state = state_of(live);
-  printf("%s%8.1f s  ", s->status_line ? "\r\x1b[K" : "", live->time);
+  snprintf(text, size, "%s", state);
+  if (strcmp(state, "wait") == 0 && live->longest_wait > 0)
+    lw_text_append(text, size, " %.0f s", ceil(live->longest_wait));
+}
+
+static int columns_of(const session *s) {
+  struct winsize size = {0};
+  if (!s->status_line) return 1000;
+  return ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 20 ? size.ws_col : 80;
+}
+
+/* What a hand at the screws looks at comes first: a narrow terminal has no room for the rest. */
+static const lw_live_item in_order[LW_LIVE_ITEMS] = {
+    LW_LIVE_CO,          LW_LIVE_SPEED,           LW_LIVE_VACUUM,       LW_LIVE_HC,
+    LW_LIVE_O2,          LW_LIVE_LAMBDA,          LW_LIVE_CO2,          LW_LIVE_NO,
+    LW_LIVE_DISTRIBUTOR, LW_LIVE_TIMING,          LW_LIVE_DWELL,        LW_LIVE_COOLANT,
+    LW_LIVE_OIL,         LW_LIVE_AIR_TEMPERATURE, LW_LIVE_AIR_PRESSURE, LW_LIVE_HUMIDITY};
+
+/* A star beside what is still moving: the state must not stand in color alone. On a terminal the
+   line is written over, so it must not be longer than the terminal is wide. */
+static void print_line(session *s, const lw_live *live) {
+  char state[40], line[640] = "";
+  int room = columns_of(s) - 26;
+  state_words(live, state, sizeof state);
   for (int i = 0; i < LW_LIVE_ITEMS; i++) {
-    char text[48];
-    if (!lw_known(live->x[i])) continue;
-    value_text(text, sizeof text, i, live->x[i]);
-    printf("%s %s%s  ", lw_live_item_text((lw_live_item)i), text,
-           live->state[i] == LW_SETTLE_SETTLED ? "" : "*");
+    char text[48], one[100];
+    int item = (int)in_order[i];
+    if (!lw_known(live->x[item])) continue;
+    value_text(text, sizeof text, item, live->x[item]);
+    snprintf(one, sizeof one, "  %s %s%s", lw_live_item_text(in_order[i]), text,
+             live->state[item] == LW_SETTLE_SETTLED ? "" : "*");
+    if ((int)(strlen(line) + strlen(one)) > room) break;
+    lw_text_append(line, sizeof line, "%s", one);
   }
+  printf("%s%8.1f s  ", s->status_line ? "\r\x1b[K" : "", live->time);
   cli_styled(stdout, live->settled ? CLI_GOOD : CLI_DOUBT, state);
-  if (!live->settled && live->longest_wait > 0 && strcmp(state, "wait") == 0)
-    printf(" %.0f s", ceil(live->longest_wait));
+  printf("%*s%s", (int)(13 - strlen(state)), "", line);
   if (!s->status_line) putchar('\n');
 }
 

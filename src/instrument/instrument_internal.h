@@ -1,9 +1,9 @@
 /* instrument_internal.h - what the parts of this floor share. Private to it.
 **
 ** What happens to an instrument is a row of events (bytes came, something was asked, no answer,
-** lost, begun anew, ...). A listener is driven by them and by nothing else, least of all by a clock:
-** live they come from a port and go into the log, on replay they come from the log. That is why a
-** log replays bit for bit.
+** lost, begun anew, ...). A listener is driven by them and by nothing else, least of all by a
+** clock: live they come from a port and go into the log, on replay they come from the log. That is
+** why a log replays bit for bit.
 */
 #ifndef LW_INSTRUMENT_INTERNAL_H
 #define LW_INSTRUMENT_INTERNAL_H
@@ -223,7 +223,7 @@ typedef struct log_file {
   char line[LOG_LINE_MOST];
 } log_file;
 
-/* Opened for going on; *us: time of its last entry; *wall: time of day at its first, ms (0: new). */
+/* Opened for going on; *us: time of its last entry; *wall: time of day at its first, ms; 0: new. */
 lw_status lw_log_open(log_file *log, const char *path, int64_t *us, int64_t *wall,
                       lw_error *error) LW_MUST_USE;
 /* One line. False when it is not kept. */

@@ -71,7 +71,7 @@ static bool set_line(int fd, const lw_instrument *i) {
   if (i->bits[1] != 'N') t.c_iflag = IGNBRK | INPCK; /* a byte of wrong parity reads as 0 */
   if (i->bits[1] == 'O') t.c_cflag |= PARODD;
   if (i->bits[2] == '2') t.c_cflag |= CSTOPB;
-  t.c_cc[VMIN] = 0;
+  t.c_cc[VMIN] = 1; /* nothing there is EAGAIN, not 0, which means hung up */
   t.c_cc[VTIME] = 0;
   speed_t speed = speed_of(i->baud);
   if (cfsetispeed(&t, speed) != 0 || cfsetospeed(&t, speed) != 0) return false;

@@ -21,6 +21,7 @@ static const double first_retry = 0.1, longest_retry = 2; /* s */
 
 typedef struct wire {
   plug port;
+  double round_at;                           /* s of the source's clock: the next round begins */
   double ask_at, answer_by, retry_at, retry; /* s of the source's clock */
   double silent_from;                        /* s: since when nothing was read */
   bool lost;                                 /* told as lost */
@@ -306,7 +307,7 @@ static void wire_up(lw_source *s, int i) {
   wire *k = &s->wire[i];
   const mark *hello = &s->instrument[i]->greeting;
   k->retry = first_retry;
-  k->silent_from = k->ask_at = clock_s(s);
+  k->silent_from = k->ask_at = k->round_at = clock_s(s);
   k->answer_by = LW_NONE;
   happen(s, EVENT_BEGIN, i, "", 0);
   if (hello->count && write(k->port.fd, hello->at, hello->count) != (ssize_t)hello->count)
@@ -370,9 +371,32 @@ static void ask(lw_source *s, int i) {
     wire_lost(s, i, n < 0 ? strerror(errno) : "it takes no more bytes");
     return;
   }
-  if (l->current == 0) k->ask_at = fmax(k->ask_at + l->instrument->every, clock_s(s));
+  if (l->current == 0) k->round_at = fmax(k->round_at + l->instrument->every, clock_s(s));
   happen(s, EVENT_OUT, i, q.bytes, q.count);
   k->answer_by = clock_s(s) + l->instrument->answer;
+}
+
+/* Between two telegrams of Modbus RTU stand 3.5 characters of 11 bits, above 19,200 baud 1.75 ms
+   (/work/shared/reference/libraries.md, 7); others do not mind as much. */
+static double line_gap(const lw_instrument *in) {
+  return in->baud > 19200 ? 0.00175 : 3.5 * 11 / in->baud;
+}
+
+/* The next one of a round follows at once, the next round when it is due. */
+static void next_question(lw_source *s, int i, double pause) {
+  wire *k = &s->wire[i];
+  double now = clock_s(s);
+  k->ask_at = now + pause;
+  if (s->listener[i]->current == 0) k->ask_at = fmax(k->ask_at, k->round_at);
+}
+
+/* Readings mean that it is neither lost nor silent. */
+static void note_life(lw_source *s, int i) {
+  wire *k = &s->wire[i];
+  const lw_listener *l = s->listener[i];
+  if (!l->there) return;
+  k->lost = false;
+  k->silent_from = fmax(k->silent_from, l->last_time);
 }
 
 static void read_port(lw_source *s, int i) {
@@ -384,11 +408,10 @@ static void read_port(lw_source *s, int i) {
     wire_lost(s, i, n == 0 || errno == EIO ? "unplugged" : strerror(errno));
     return;
   }
-  uint64_t readings = s->listener[i]->health.readings;
+  bool waited = s->listener[i]->waiting;
   happen(s, EVENT_IN, i, bytes, (size_t)n);
-  if (s->listener[i]->health.readings == readings) return;
-  k->silent_from = clock_s(s);
-  k->lost = false;
+  if (waited && !s->listener[i]->waiting) next_question(s, i, line_gap(s->instrument[i]));
+  note_life(s, i);
 }
 
 /* A serial read of nothing means that the line is dead only when poll said so. */
@@ -415,10 +438,13 @@ static void silence(lw_source *s, int i) {
   wire *k = &s->wire[i];
   char words[LW_LIVE_WORDS];
   snprintf(words, sizeof words, "silent for %.3g s", s->instrument[i]->silence);
-  if (!k->lost) happen_text(s, EVENT_LOST, i, words);
+  if (s->instrument[i]->port[0] != '/') { /* the far end may be gone without a word: connect anew */
+    wire_lost(s, i, words);
+    return;
+  }
+  happen_text(s, EVENT_LOST, i, words);
   k->lost = true;
-  k->answer_by = LW_NONE;
-  k->ask_at = clock_s(s);
+  k->ask_at = k->round_at = clock_s(s);
 }
 
 /* What is due on a wire by the clock. */
@@ -437,12 +463,10 @@ static void on_time(lw_source *s, int i) {
   }
   if (in->request_count && s->listener[i]->waiting && now >= k->answer_by) {
     happen(s, EVENT_NO_ANSWER, i, "", 0);
-    k->ask_at = now + in->answer; /* what comes late belongs to nobody */
+    next_question(s, i, in->answer); /* what comes late belongs to nobody */
+    note_life(s, i);
   }
-  bool round = s->listener[i]->current > 0;
-  if (in->request_count && !s->listener[i]->waiting &&
-      (now >= k->ask_at || (round && now >= k->answer_by - in->answer)))
-    ask(s, i);
+  if (in->request_count && !s->listener[i]->waiting && now >= k->ask_at) ask(s, i);
   if (!k->lost && k->port.fd >= 0 && now - k->silent_from >= in->silence) silence(s, i);
 }
 

@@ -421,8 +421,8 @@ static void test_csv(void **state) {
 
 /* ---- any bytes ---- */
 
-/* Random bytes, mostly ones that telegrams are made of: nothing breaks, nothing that cannot be comes
-   out, every byte is accounted for, and cutting the stream differently changes nothing. */
+/* Random bytes, mostly ones that telegrams are made of: nothing breaks, nothing that cannot be
+   comes out, every byte is accounted for, and cutting the stream differently changes nothing. */
 static void test_any_bytes(void **state) {
   (void)state;
   static const char *const names[] = {"corran-bench-5.yaml",    "corran-frames.yaml",
