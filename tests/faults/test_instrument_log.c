@@ -40,7 +40,7 @@ static void listen_for(lw_source *s, session *v, double seconds) {
   }
 }
 
-/* Everything happens: readings, noise, a wrong sum, silence, moves, typed, unplugged, unanswered. */
+/* Everything happens: readings, noise, wrong sums, silence, moves, typed, unplugged, unanswered. */
 static void live_session(session *v) {
   lw_source *s = wire_source();
   lw_instrument *a = wire_describe(&v->k, plain), *b = wire_describe(&v->k, asked);
@@ -78,8 +78,8 @@ static session session_new(void) {
 }
 
 static void session_free(session *v) {
-  close(v->w.master);
-  if (v->t.master >= 0) close(v->t.master);
+  wire_free(&v->w);
+  wire_free(&v->t);
   wire_kit_free(&v->k);
 }
 

@@ -177,7 +177,7 @@ static void test_exit_codes(void **state) {
   r = RUN("listen", "--port", w.path, "--log", "README.md", bench);
   assert_int_equal(r->code, 2);
   HOLDS(r->err, "README.md:1: this is no log of leanward");
-  close(w.master);
+  wire_free(&w);
   wire_kit_free(&k);
 }
 

@@ -144,8 +144,8 @@ static void bench_free(bench *b) {
   b->relay.stop = true;
   pthread_join(b->relay.thread, NULL);
   server_free(&b->server);
-  close(b->ours.master);
-  close(b->theirs.master);
+  wire_free(&b->ours);
+  wire_free(&b->theirs);
   wire_kit_free(&b->k);
 }
 
@@ -159,10 +159,19 @@ static void check_reading(const lw_live *live) {
   NEAR(live->x[LW_LIVE_VACUUM], 60125, 1e-6);
 }
 
+/* The program that answers and the relay are threads of this one; on a busy machine they take longer
+   than the 0.3 s of the description. Where a test is not about that, they may. */
+static void listen_patiently(bench *b, const char *limits) {
+  wire_listen(
+      b->s,
+      wire_demo_but(&b->k, "corran-modbus-rtu.yaml", b->ours.path, "answer within: 0.3 s", limits),
+      0);
+}
+
 static void test_rtu(void **state) {
   (void)state;
   bench *b = bench_new();
-  wire_listen(b->s, wire_demo(&b->k, "corran-modbus-rtu.yaml", b->ours.path), 0);
+  listen_patiently(b, "answer within: 5 s\nsilence: 20 s");
   for (int i = 0; i < 4; i++) {
     lw_live live = wire_reading(b->s);
     check_reading(&live);
@@ -172,11 +181,11 @@ static void test_rtu(void **state) {
   bench_free(b);
 }
 
-static void test_rtu_spoilt(void **state) {
+static void test_rtu_noise(void **state) {
   (void)state;
   bench *b = bench_new();
   lw_live live;
-  wire_listen(b->s, wire_demo(&b->k, "corran-modbus-rtu.yaml", b->ours.path), 0);
+  listen_patiently(b, "answer within: 5 s\nsilence: 20 s");
   b->relay.noise = 7;
   live = wire_reading(b->s);
   check_reading(&live);
@@ -185,7 +194,16 @@ static void test_rtu_spoilt(void **state) {
   live = wire_reading(b->s);
   live = wire_reading(b->s);
   check_reading(&live);
-  b->relay.echo = 0;
+  bench_free(b);
+}
+
+static void test_rtu_spoilt(void **state) {
+  (void)state;
+  bench *b = bench_new();
+  lw_live live;
+  listen_patiently(b, "answer within: 1.5 s\nsilence: 20 s"); /* it is waited for three times */
+  live = wire_reading(b->s);
+  check_reading(&live);
   b->relay.flip = 1;
   bool some = false;
   for (int i = 0; i < 3; i++) { /* the rest of that round is read, the spoilt part is not */
@@ -197,31 +215,32 @@ static void test_rtu_spoilt(void **state) {
   }
   assert_true(some);
   assert_int_equal(lw_source_health(b->s, 0).bad_checksum, 1);
+  uint64_t unanswered = lw_source_health(b->s, 0).unanswered;
   b->relay.drop = 1;
   for (int i = 0; i < 3; i++)
     live = wire_reading(b->s);
   check_reading(&live);
-  assert_true(lw_source_health(b->s, 0).unanswered >= 1);
+  assert_true(lw_source_health(b->s, 0).unanswered > unanswered);
   bench_free(b);
 }
 
-/* 3 s without an answer (here 0.6 s): lost; then back. */
+/* 3 s without an answer (here 1.5 s): lost; then back. */
 static void test_rtu_silent(void **state) {
   (void)state;
   bench *b = bench_new();
   lw_live live;
   lw_instrument *i = wire_describe(
       &b->k, "instrument: a\nprotocol: modbus rtu\nspeed: 19200\nbits: 8E1\nstation: 17\n"
-             "every: 0.1 s\nanswer within: 0.1 s\nsilence: 0.6 s\n"
+             "every: 0.1 s\nanswer within: 0.5 s\nsilence: 1.5 s\n"
              "fields: [{is: CO, register: 0, scale: 0.01, unit: '%'}]\n");
   lw_instrument_set_port(i, b->ours.path);
   wire_listen(b->s, i, 0);
   (void)wire_reading(b->s);
   b->server.mute = true;
-  assert_true(wire_until(b->s, LW_LIVE_LOST, 2, &live));
+  assert_true(wire_until(b->s, LW_LIVE_LOST, 5, &live));
   HOLDS(live.words, "silent");
   b->server.mute = false;
-  assert_true(wire_until(b->s, LW_LIVE_BACK, 2, &live));
+  assert_true(wire_until(b->s, LW_LIVE_BACK, 5, &live));
   NEAR(wire_reading(b->s).x[LW_LIVE_CO], 0.0085, 1e-12);
   bench_free(b);
 }
@@ -232,17 +251,51 @@ static void test_rtu_refused(void **state) {
   bench *b = bench_new();
   lw_live live;
   lw_instrument *i = wire_describe(
-      &b->k, "instrument: a\nprotocol: modbus rtu\nspeed: 19200\nbits: 8E1\nstation: 17\nfields:\n"
+      &b->k, "instrument: a\nprotocol: modbus rtu\nspeed: 19200\nbits: 8E1\nstation: 17\n"
+             "answer within: 5 s\nfields:\n"
              "  - {is: CO, register: 0, scale: 0.01, unit: '%'}\n"
              "  - {is: speed, register: 400, as: f32, unit: rpm}\n");
   lw_instrument_set_port(i, b->ours.path);
   wire_listen(b->s, i, 0);
-  assert_true(wire_until(b->s, LW_LIVE_REMARK, 2, &live));
+  assert_true(wire_until(b->s, LW_LIVE_REMARK, 10, &live));
   HOLDS(live.words, "station 17 refuses registers 400 to 401 (exception 2)");
   live = wire_reading(b->s);
   NEAR(live.x[LW_LIVE_CO], 0.0085, 1e-12);
   assert_false(lw_known(live.x[LW_LIVE_SPEED]));
   bench_free(b);
+}
+
+/* Two questions of one length in a round; the first answer comes too late, while the second question
+   would be due: it must not be taken for the second's. */
+static void test_rtu_late(void **state) {
+  (void)state;
+  wire_kit k = wire_kit_new();
+  wire w = wire_new(&k, "port");
+  lw_source *s = wire_source();
+  lw_live live;
+  unsigned char asked[64];
+  lw_instrument *i = wire_describe(&k, "instrument: a\nprotocol: modbus rtu\nevery: 0.1 s\n"
+                                       "answer within: 0.8 s\nfields:\n"
+                                       "  - {is: CO, register: 0, unit: ppm}\n"
+                                       "  - {is: HC, register: 8, unit: ppm hexane}\n");
+  lw_instrument_set_port(i, w.path);
+  wire_listen(s, i, 0);
+  assert_true(wire_until(s, LW_LIVE_REMARK, 5, &live)); /* no answer to the first */
+  assert_int_equal(wire_hear(&w, asked, sizeof asked, 8), 8);
+  static const unsigned char late[] = {0x01, 0x03, 0x02, 0x00, 0x64, 0xB9, 0xAF};
+  assert_int_equal(lw_checksum_of(LW_CHECKSUM_CRC16_MODBUS, late, 5), 0xAFB9);
+  wire_bytes(&w, late, sizeof late);
+  assert_false(wire_until(s, LW_LIVE_READING, 0.6, &live));
+  (void)wire_until(s, LW_LIVE_READING, 0.6, &live);
+  assert_int_equal(wire_hear(&w, asked, sizeof asked, 8), 8);
+  assert_int_equal(asked[3], 8); /* the second question */
+  wire_bytes(&w, late, sizeof late);
+  live = wire_reading(s);
+  NEAR(live.x[LW_LIVE_HC], 100e-6, 1e-12);
+  assert_false(lw_known(live.x[LW_LIVE_CO]));
+  lw_source_free(s);
+  wire_free(&w);
+  wire_kit_free(&k);
 }
 
 /* ---- TCP ---- */
@@ -269,15 +322,18 @@ static void test_tcp(void **state) {
   const char *address = tcp_start(&k, &s, 0);
   lw_source *source = wire_source();
   lw_live live;
-  wire_listen(source, wire_demo(&k, "corran-modbus-tcp.yaml", address), 0);
+  wire_listen(source,
+              wire_demo_but(&k, "corran-modbus-tcp.yaml", address, "answer within: 0.3 s",
+                            "answer within: 5 s\nsilence: 20 s"),
+              0);
   for (int i = 0; i < 3; i++) {
     live = wire_reading(source);
     check_reading(&live);
   }
   server_free(&s); /* the cable is drawn */
-  assert_true(wire_until(source, LW_LIVE_LOST, 2, &live));
+  assert_true(wire_until(source, LW_LIVE_LOST, 5, &live));
   (void)tcp_start(&k, &s, atoi(strchr(address, ':') + 1));
-  assert_true(wire_until(source, LW_LIVE_BACK, 5, &live));
+  assert_true(wire_until(source, LW_LIVE_BACK, 10, &live));
   live = wire_reading(source);
   check_reading(&live);
   lw_source_free(source);
@@ -300,9 +356,10 @@ static void test_tcp_nobody(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_rtu),        cmocka_unit_test(test_rtu_spoilt),
-      cmocka_unit_test(test_rtu_silent), cmocka_unit_test(test_rtu_refused),
-      cmocka_unit_test(test_tcp),        cmocka_unit_test(test_tcp_nobody),
+      cmocka_unit_test(test_rtu),         cmocka_unit_test(test_rtu_noise),
+      cmocka_unit_test(test_rtu_spoilt),  cmocka_unit_test(test_rtu_silent),
+      cmocka_unit_test(test_rtu_refused), cmocka_unit_test(test_rtu_late),
+      cmocka_unit_test(test_tcp),         cmocka_unit_test(test_tcp_nobody),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

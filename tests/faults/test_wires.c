@@ -29,17 +29,33 @@ static bench bench_new(void) {
 
 static void bench_free(bench *b) {
   lw_source_free(b->s);
-  if (b->w.master >= 0) close(b->w.master);
+  wire_free(&b->w);
   wire_kit_free(&b->k);
+}
+
+static int by_size(const void *a, const void *b) {
+  double x = *(const double *)a, y = *(const double *)b;
+  return (x > y) - (x < y);
+}
+
+/* A busy machine holds up some, so that one alone says little of the program. */
+static double median(double *x, size_t count) {
+  qsort(x, count, sizeof *x, by_size);
+  return x[count / 2];
 }
 
 static void test_reads(void **state) {
   (void)state;
   bench b = bench_new();
-  double before = lw_now();
-  wire_say(&b.w, gas_line(0.85, 702));
-  lw_live live = wire_reading(b.s);
-  assert_true(lw_now() - before < 0.1);
+  lw_live live;
+  double took[9];
+  for (int i = 0; i < 9; i++) {
+    double before = lw_now();
+    wire_say(&b.w, gas_line(0.85, 702));
+    live = wire_reading(b.s);
+    took[i] = lw_now() - before;
+  }
+  assert_true(median(took, 9) < 0.1);
   NEAR(live.x[LW_LIVE_CO], 0.0085, 1e-12);
   NEAR(live.x[LW_LIVE_SPEED], 702 * WIRE_RPM, 1e-9);
   NEAR(live.x[LW_LIVE_VACUUM], 17.8 * 3386.38864, 0.1);
@@ -131,8 +147,20 @@ static void test_silence(void **state) {
   assert_true(lw_source_health(s, 0).there);
   assert_int_equal(lw_source_health(s, 0).losses, 1);
   lw_source_free(s);
-  close(w.master);
+  wire_free(&w);
   wire_kit_free(&k);
+}
+
+/* A pseudo-terminal that another program makes meanwhile is not taken for the one that is gone: not
+   by the source, and not because of how this test unplugs. */
+static void stranger(bench *b) {
+  lw_live live;
+  wire other = wire_new(&b->k, "stranger");
+  for (int i = 0; i < 5; i++) {
+    wire_say(&other, gas_line(0.85, 702));
+    assert_false(wire_until(b->s, LW_LIVE_READING, 0.1, &live)); /* waits, and does not spin */
+  }
+  wire_free(&other);
 }
 
 static void test_unplug_and_replug(void **state) {
@@ -141,13 +169,13 @@ static void test_unplug_and_replug(void **state) {
   lw_live live;
   for (int round = 0; round < 3; round++) {
     wire_say(&b.w, gas_line(0.85, 702));
-    if (round) assert_true(wire_until(b.s, LW_LIVE_BACK, 3, &live));
+    if (round) assert_true(wire_until(b.s, LW_LIVE_BACK, 5, &live));
     (void)wire_reading(b.s);
     wire_say(&b.w, "$GAS,1.0,9");
     wire_unplug(&b.w);
-    assert_true(wire_until(b.s, LW_LIVE_LOST, 1, &live));
+    assert_true(wire_until(b.s, LW_LIVE_LOST, 5, &live));
     HOLDS(live.words, "unplugged");
-    assert_false(wire_until(b.s, LW_LIVE_READING, 0.5, &live)); /* waits, and does not spin */
+    stranger(&b);
     unlink(b.w.path);
     assert_false(wire_until(b.s, LW_LIVE_READING, 0.3, &live));
     wire_plug(&b.w);
@@ -162,7 +190,7 @@ static void test_not_there(void **state) {
   wire_kit k = wire_kit_new();
   lw_error error = {0};
   lw_live live;
-  wire w = {-1, wire_path(&k, "port")};
+  wire w = {-1, -1, wire_path(&k, "port")};
   lw_source *s = wire_source();
   lw_instrument *i = wire_demo(&k, "corran-bench-5.yaml", w.path);
   assert_int_equal(lw_source_listen(s, i, 0, &error), LW_IO);
@@ -187,8 +215,38 @@ static void test_not_there(void **state) {
   HOLDS(error.text, "no port is named");
   assert_int_equal(lw_source_instruments(s), 1);
   lw_source_free(s);
-  close(w.master);
+  wire_free(&w);
   wire_kit_free(&k);
+}
+
+/* Gases from one, ten times a second, until the other was asked nine times. */
+static void both_speak(bench *b, wire *t, double between[8]) {
+  lw_live live;
+  char asked[64];
+  int said = 0, gas = 0, answered = 0, speed = 0;
+  double until = lw_now() + 30, next = 0, last = 0;
+  while ((speed < 9 || gas < said) && lw_now() < until) {
+    if (speed < 9 && lw_now() > next) {
+      wire_say(&b->w, gas_line(0.85, 702));
+      said++;
+      next = lw_now() + 0.1;
+    }
+    if (answered < 9 && read(t->master, asked, sizeof asked) > 0) {
+      if (answered > 0) between[answered - 1] = lw_now() - last;
+      last = lw_now();
+      answered++;
+      wire_say(t, "N 695 D 46.5\r");
+    }
+    assert_int_equal(lw_source_next(b->s, lw_now() + 0.01, &live, NULL), LW_OK);
+    gas += live.kind == LW_LIVE_READING && live.instrument == 0;
+    speed += live.kind == LW_LIVE_READING && live.instrument == 1;
+    if (live.kind == LW_LIVE_READING && live.instrument == 1) {
+      NEAR(live.x[LW_LIVE_SPEED], 695 * WIRE_RPM, 1e-9);
+      assert_false(lw_known(live.x[LW_LIVE_CO]));
+    }
+  }
+  assert_int_equal(gas, said); /* each once */
+  assert_int_equal(speed, 9);
 }
 
 /* Gases from one, speed from another, at their own pace; one is unplugged, the other goes on. */
@@ -197,34 +255,23 @@ static void test_two_at_once(void **state) {
   bench b = bench_new();
   wire t = wire_new(&b.k, "tach");
   lw_live live;
-  wire_listen(b.s, wire_demo(&b.k, "corran-tachometer.yaml", t.path), 0);
-  int gas = 0, speed = 0;
-  char asked[64];
-  double until = lw_now() + 2, next = 0;
-  while (lw_now() < until) {
-    if (lw_now() > next) {
-      wire_say(&b.w, gas_line(0.85, 702));
-      next = lw_now() + 0.1;
-    }
-    if (read(t.master, asked, sizeof asked) > 0) wire_say(&t, "N 695 D 46.5\r");
-    assert_int_equal(lw_source_next(b.s, lw_now() + 0.01, &live, NULL), LW_OK);
-    gas += live.kind == LW_LIVE_READING && live.instrument == 0;
-    speed += live.kind == LW_LIVE_READING && live.instrument == 1;
-    if (live.kind == LW_LIVE_READING && live.instrument == 1) {
-      NEAR(live.x[LW_LIVE_SPEED], 695 * WIRE_RPM, 1e-9);
-      assert_false(lw_known(live.x[LW_LIVE_CO]));
-    }
-  }
-  assert_true(gas >= 18 && gas <= 21);
-  assert_true(speed >= 6 && speed <= 9); /* asked four times a second */
-  lw_source_now(b.s, 5, &live);
+  double between[8];
+  wire_listen(b.s,
+              wire_demo_but(&b.k, "corran-tachometer.yaml", t.path, "every: 0.25 s",
+                            "every: 0.25 s\nanswer within: 5 s\nsilence: 20 s"),
+              0);
+  both_speak(&b, &t, between);
+  double pace = median(between, 8); /* asked four times a second */
+  if (!(pace > 0.22 && pace < 0.29)) fail_msg("asked every %.3f s", pace);
+  lw_source_now(b.s, 30, &live);
   NEAR(live.x[LW_LIVE_SPEED], 702 * WIRE_RPM, 1e-9); /* the first listed wins */
   assert_true(lw_known(live.x[LW_LIVE_DWELL]));
   wire_unplug(&t);
-  assert_true(wire_until(b.s, LW_LIVE_LOST, 1, &live));
+  assert_true(wire_until(b.s, LW_LIVE_LOST, 5, &live));
   assert_int_equal(live.instrument, 1);
   wire_say(&b.w, gas_line(0.85, 702));
   assert_int_equal(wire_reading(b.s).instrument, 0);
+  wire_free(&t);
   bench_free(&b);
 }
 
@@ -234,26 +281,26 @@ static void test_unanswered(void **state) {
   wire_kit k = wire_kit_new();
   wire w = wire_new(&k, "port");
   lw_source *s = wire_source();
-  lw_instrument *i =
-      wire_describe(&k, "instrument: a\nprotocol: lines\nask: 'R<CR>'\nevery: 0.1 s\nsilence: 3 s\n"
-                        "answer within: 0.2 s\nfields: [{is: CO, place: 1, unit: '%'}]\n");
+  lw_instrument *i = wire_describe(
+      &k, "instrument: a\nprotocol: lines\nask: 'R<CR>'\nevery: 0.1 s\nsilence: 20 s\n"
+          "answer within: 0.8 s\nfields: [{is: CO, place: 1, unit: '%'}]\n");
   lw_instrument_set_port(i, w.path);
   wire_listen(s, i, 0);
   lw_live live;
   char asked[64];
-  assert_true(wire_until(s, LW_LIVE_REMARK, 1, &live));
+  assert_true(wire_until(s, LW_LIVE_REMARK, 5, &live));
   HOLDS(live.words, "no answer in time");
   assert_int_equal(wire_hear(&w, asked, sizeof asked, 2), 2);
   assert_memory_equal(asked, "R\r", 2);
   wire_say(&w, "9.99\n"); /* late */
-  assert_false(wire_until(s, LW_LIVE_READING, 0.1, &live));
-  (void)wire_until(s, LW_LIVE_READING, 0.15, &live);
+  assert_false(wire_until(s, LW_LIVE_READING, 0.6, &live));
+  (void)wire_until(s, LW_LIVE_READING, 0.6, &live);
   assert_int_equal(wire_hear(&w, asked, sizeof asked, 2), 2);
   wire_say(&w, "1.25\n");
   NEAR(wire_reading(s).x[LW_LIVE_CO], 0.0125, 1e-12);
   assert_true(lw_source_health(s, 0).unanswered >= 1);
   lw_source_free(s);
-  close(w.master);
+  wire_free(&w);
   wire_kit_free(&k);
 }
 
@@ -277,7 +324,7 @@ static void test_hello(void **state) {
   (void)wire_until(s, LW_LIVE_READING, 0.5, &live);
   assert_int_equal(wire_hear(&w, heard, sizeof heard, 3), 3);
   lw_source_free(s);
-  close(w.master);
+  wire_free(&w);
   wire_kit_free(&k);
 }
 

@@ -94,6 +94,7 @@ static void test_ak_question(void **state) {
   NEAR(live.x[LW_LIVE_OIL], 294.65, 1e-9);
   NEAR(live.x[LW_LIVE_CO], 125e-6, 1e-12);
   lw_source_free(s);
+  wire_free(&w);
   wire_kit_free(&k);
 }
 

@@ -2,6 +2,8 @@
 ** plugged in again, readings gathered.
 **
 ** A test that includes this defines _XOPEN_SOURCE 700 before anything else (posix_openpt).
+**
+** Tests run beside each other on one machine: wire_plug says how they keep off each other's lines.
 */
 #ifndef LW_TESTS_WIRE_KIT_H
 #define LW_TESTS_WIRE_KIT_H
@@ -15,11 +17,14 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
 #include <termios.h>
 #include <time.h>
 #include <unistd.h>
 
 #define WIRE_RPM 0.10471975511965977
+
+/* ---- a folder for what a test makes ---- */
 
 typedef struct wire_kit {
   lw_arena *arena;
@@ -27,19 +32,59 @@ typedef struct wire_kit {
   char folder[64];
 } wire_kit;
 
+static inline void wire_remove(const char *folder) {
+  pid_t child = fork();
+  if (child == 0) {
+    execlp("rm", "rm", "-rf", "--", folder, (char *)NULL);
+    _exit(1);
+  }
+  if (child > 0) (void)waitpid(child, NULL, 0);
+}
+
+/* Waits for the end of the program, however it ends (a failed test, a sanitizer, killed because it
+   took too long), and takes its folder away: then nobody holds the other end of the pipe. */
+static inline void wire_broom(const char *folder, int end) {
+  char byte;
+  (void)setsid(); /* what kills the program's group shall not kill the broom */
+  while (read(end, &byte, 1) < 0)
+    ;
+  execlp("rm", "rm", "-rf", "--", folder, (char *)NULL);
+  _exit(1);
+}
+
+/* One for the whole program; each kit has a folder in it. */
+static inline const char *wire_base(void) {
+  static char base[40];
+  int end[2];
+  if (base[0]) return base;
+  snprintf(base, sizeof base, "/tmp/leanward-wire-XXXXXX");
+  assert_non_null(mkdtemp(base));
+  assert_int_equal(pipe(end), 0);
+  for (int i = 0; i < 2; i++)
+    assert_int_equal(fcntl(end[i], F_SETFD, FD_CLOEXEC), 0);
+  fflush(NULL);
+  pid_t child = fork();
+  assert_true(child >= 0);
+  if (child == 0) {
+    close(end[1]);
+    wire_broom(base, end[0]);
+  }
+  close(end[0]);
+  return base;
+}
+
 static inline wire_kit wire_kit_new(void) {
+  static int number;
   wire_kit k = {.arena = lw_arena_new(0)};
   assert_non_null(k.arena);
   assert_int_equal(lw_units_open(&k.units, NULL), LW_OK);
-  snprintf(k.folder, sizeof k.folder, "/tmp/leanward-wire-XXXXXX");
-  assert_non_null(mkdtemp(k.folder));
+  snprintf(k.folder, sizeof k.folder, "%s/%d", wire_base(), ++number);
+  assert_int_equal(mkdir(k.folder, 0700), 0);
   return k;
 }
 
 static inline void wire_kit_free(wire_kit *k) {
-  char command[100];
-  snprintf(command, sizeof command, "rm -rf '%s'", k->folder);
-  assert_int_equal(system(command), 0);
+  wire_remove(k->folder);
   lw_arena_free(k->arena);
   lw_units_close(k->units);
 }
@@ -72,28 +117,48 @@ static inline const char *wire_refusal(wire_kit *k, const char *text) {
   return lw_error_line(&error, line, sizeof line);
 }
 
-/* One of the descriptions that come with leanward, with this port. */
-static inline lw_instrument *wire_demo(wire_kit *k, const char *name, const char *port) {
-  static char text[16384];
-  char path[600];
+/* One of the descriptions that come with leanward, with this port; `but` is written in place of
+   `of` when that is given. */
+static inline lw_instrument *wire_demo_but(wire_kit *k, const char *name, const char *port,
+                                           const char *of, const char *but) {
+  char text[16384], path[600];
   snprintf(path, sizeof path, "%s/instruments/%s", getenv("SOURCE_ROOT"), name);
   FILE *file = fopen(path, "rb");
   if (!file) fail_msg("%s cannot be opened", path);
   size_t n = fread(text, 1, sizeof text - 1, file);
   fclose(file);
   text[n] = '\0';
-  lw_instrument *i = wire_describe(k, text);
+  const char *at = strstr(text, of);
+  if (!at) fail_msg("%s holds no '%s'", path, of);
+  const char *said =
+      lw_arena_print(k->arena, "%.*s%s%s", (int)(at - text), text, but, at + strlen(of));
+  assert_non_null(said);
+  lw_instrument *i = wire_describe(k, said);
   if (port) lw_instrument_set_port(i, port);
   return i;
+}
+
+static inline lw_instrument *wire_demo(wire_kit *k, const char *name, const char *port) {
+  return wire_demo_but(k, name, port, "", "");
 }
 
 /* ---- a pseudo-terminal behind a name that stays ---- */
 
 typedef struct wire {
   int master;
+  int held;         /* the slave, once more */
   const char *path; /* a symbolic link to the slave */
 } wire;
 
+static inline void wire_drop(int *fd) {
+  if (*fd >= 0) close(*fd);
+  *fd = -1;
+}
+
+/* When the last one lets go of a pseudo-terminal its number is free, and the next test that makes
+   one gets it, while the link here still names it: a source that tries to get its line back would
+   open a stranger's, take bytes away there and ask its own questions. So the slave is held until
+   the link no longer names it. */
 static inline void wire_plug(wire *w) {
   w->master = posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
   assert_true(w->master >= 0);
@@ -104,16 +169,25 @@ static inline void wire_plug(wire *w) {
   t.c_iflag = t.c_oflag = t.c_lflag = 0;
   assert_int_equal(tcsetattr(w->master, TCSANOW, &t), 0);
   unlink(w->path);
+  wire_drop(&w->held);
+  w->held = open(ptsname(w->master), O_RDWR | O_NOCTTY | O_NONBLOCK);
+  assert_true(w->held >= 0);
   assert_int_equal(symlink(ptsname(w->master), w->path), 0);
 }
 
+/* The link stays and names a line that is dead. */
 static inline void wire_unplug(wire *w) {
-  close(w->master);
-  w->master = -1;
+  wire_drop(&w->master);
+}
+
+static inline void wire_free(wire *w) {
+  unlink(w->path);
+  wire_drop(&w->master);
+  wire_drop(&w->held);
 }
 
 static inline wire wire_new(wire_kit *k, const char *name) {
-  wire w = {-1, wire_path(k, name)};
+  wire w = {-1, -1, wire_path(k, name)};
   wire_plug(&w);
   return w;
 }
@@ -162,9 +236,10 @@ static inline bool wire_until(lw_source *s, lw_live_kind kind, double seconds, l
   return false;
 }
 
+/* As long as that only on a machine that has much else to do. */
 static inline lw_live wire_reading(lw_source *s) {
   lw_live live;
-  if (!wire_until(s, LW_LIVE_READING, 5, &live)) fail_msg("no reading in 5 s");
+  if (!wire_until(s, LW_LIVE_READING, 20, &live)) fail_msg("no reading in 20 s");
   return live;
 }
 
