@@ -26,8 +26,8 @@ lw_status lw_document_text(lw_arena *arena, const json_t *tree, const char **tex
                            lw_error *error) LW_MUST_USE;
 
 /* text with item added at the end of the list under key of the outermost map. Where the list is
-   written one item a line, comments and everything else stay as they are, byte for byte; otherwise
-   the whole is written anew, without comments. file: for errors. */
+   written one item a line, or is not there yet, comments and everything else stay as they are, byte
+   for byte; otherwise the whole is written anew, without comments. file: for errors. */
 lw_status lw_document_add(lw_arena *arena, const char *file, const char *text, size_t length,
                           const char *key, const json_t *item, const char **out, size_t *out_length,
                           lw_error *error) LW_MUST_USE;

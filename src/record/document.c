@@ -254,12 +254,17 @@ static const char *place_for_item(const lw_node *root, const char *text, size_t 
   return list->next ? above_comments(text, line_start(text, end, list->next->key_line)) : end;
 }
 
+/* head: a line of its own before the item; NULL: none. */
 static lw_status splice(lw_arena *arena, const char *text, size_t length, const char *place,
-                        int column, const json_t *item, const char **out, size_t *out_length,
-                        lw_error *error) {
+                        const char *head, int column, const json_t *item, const char **out,
+                        size_t *out_length, lw_error *error) {
   draft d = {0};
   put(&d, text, (size_t)(place - text));
   if (place > text && place[-1] != '\n') put(&d, "\n", 1);
+  if (head) {
+    put_words(&d, head, strlen(head));
+    puts_to(&d, ":\n");
+  }
   indent(&d, column);
   puts_to(&d, "- ");
   lw_status status = put_value(&d, item, column + 2, 0, error);
@@ -312,9 +317,15 @@ static lw_status add_item(lw_arena *arena, const lw_node *root, const char *text
   if (!wanted) return lw_fail(error, LW_NO_MEMORY, "no memory to add to this document");
   int column = 0;
   const char *place = place_for_item(root, text, length, key, &column);
+  bool first = !lw_doc_child(root, key); /* a list of its own, at the end */
+  if (first) {
+    place = text + length;
+    column = 2;
+  }
   lw_status status = LW_NOT_FOUND;
   if (place) {
-    status = splice(arena, text, length, place, column, item, out, out_length, error);
+    status = splice(arena, text, length, place, first ? key : NULL, column, item, out, out_length,
+                    error);
     if (status == LW_OK && !reads_as(arena, *out, *out_length, wanted)) status = LW_NOT_FOUND;
   }
   if (status == LW_NOT_FOUND) status = lw_document_text(arena, wanted, out, out_length, error);

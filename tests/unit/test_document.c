@@ -150,6 +150,10 @@ static void an_item_is_added_and_the_rest_stays(void **state) {
   adds("job: J\nreadings: [{CO: 2 %}]\n",
        "job: J\nreadings:\n  - CO: 2 %\n  - label: new\n    CO: 1 %\n");
   adds("job: J\n", "job: J\nreadings:\n  - label: new\n    CO: 1 %\n");
+  adds("# why\njob: J # mine\n# the end\n",
+       "# why\njob: J # mine\n# the end\nreadings:\n  - label: new\n    CO: 1 %\n");
+  adds("{job: J}\n", NULL);
+  adds("job: J\n...\n", NULL);
   adds("{job: J, readings: [{CO: 2 %}]}", NULL);
   adds("job: J\nreadings:\n", NULL);
   adds("job: J\nreadings:\n  - note: >\n      folded\n      words\n  - note: |\n      "
