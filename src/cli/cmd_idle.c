@@ -1,5 +1,7 @@
 /* cmd_idle.c - `leanward idle`: speed, vacuum and gases against the turns of each screw. */
+#include "cli_live.h"
 #include "cli_twin.h"
+#include "idle_job.h"
 
 #include "leanward/bench_json.h"
 #include "leanward/car.h"
@@ -12,9 +14,14 @@
 
 static const char usage[] =
     "Usage: leanward idle [--json] JOB\n"
+    "       leanward idle JOB --listen DESCRIPTION [--port PORT]... [OPTION]...\n"
     "       leanward idle [OPTION]... CARD [EDIT]...\n"
     "With a job: which screw to turn next, which way and how far, and what the analyzer\n"
     "should then show; or that the idle is set; or what prevents it.\n"
+    "Beside running instruments (--listen): each time the readings have settled one is\n"
+    "written into the job's file and the next move is said; turn the screws, and it goes\n"
+    "on by itself. Enter says that it was turned; \"left out 1/4\", that it was another\n"
+    "move; \"left at 1 1/2 turns\", where a screw stands (docs/guide.md).\n"
     "With a card: how this engine idles with each of its screws turned: speed, vacuum\n"
     "and exhaust gas, the other screws left as the card has them. An EDIT changes the car\n"
     "first, as in `leanward try`: \"vacuum leak=2 mm\", \"cylinder=3 dead\".\n\n"
@@ -24,15 +31,25 @@ static const char usage[] =
     "  --points N         places each screw is turned to, 3 to 200 (13)\n"
     "  --csv[=FILE]       the same as comma-separated values\n"
     "  --json             the same as JSON (docs/idle.md)\n"
-    "  --svg FILE, --png FILE   the curves as a picture\n"
-    "  --help             this text\n";
+    "  --svg FILE, --png FILE   the curves as a picture\n\n"
+    "  --listen FILE      a description (docs/instruments.md), up to 8 times; or a log or\n"
+    "                     a CSV file, to be played\n"
+    "  --port PORT        use this device or HOST:PORT for the --listen before it\n"
+    "  --log FILE         keep every byte with its time; an existing log is continued\n"
+    "  --wait             a port that is not there is waited for\n"
+    "  --speed X          play a file so many times as fast as it was (1; 0: at once)\n"
+    "  --for S            end after so long\n"
+    "  --help             this text\n\n"
+    "Exit status: 0 set, or it idles; 1 to be turned, cannot be set, not fit, or it does\n"
+    "not idle; 2 could not.\n";
 
 enum { POINTS = 13, POINTS_MOST = 200, PICTURE_POINTS = 61 };
 
 typedef struct request {
-  bool drive, hold, json;
+  bool drive, hold, json, sized; /* sized: --points was given */
   int points;
   const char *csv, *svg, *png;
+  idle_listening listening;
 } request;
 
 static double rpm(double speed) {
@@ -213,6 +230,30 @@ static int answer(cli_twin *t, const request *r, char **edits, int count, lw_err
   return cli_finish("idle", table->now.solved ? CLI_DONE : CLI_OUTSIDE);
 }
 
+static bool not_negative(const char *text, double *to) {
+  lw_error unheard = {0};
+  return lw_number_read(text, to, &unheard) == LW_OK && *to >= 0;
+}
+
+/* Options of --listen; a port belongs to the description before it. */
+static bool take_listening(idle_listening *l, int c, const char *value) {
+  switch (c) {
+  case 'L':
+    if (l->count == LW_SOURCE_INSTRUMENTS) return false;
+    l->paths[l->count++] = value;
+    return true;
+  case 'p':
+    if (l->count == 0 || l->ports[l->count - 1]) return false;
+    l->ports[l->count - 1] = value;
+    return true;
+  case 'l': l->log = value; return true;
+  case 'w': return l->wait = true;
+  case 's': return not_negative(value, &l->speed);
+  case 'f': return not_negative(value, &l->seconds);
+  default: return false;
+  }
+}
+
 static bool take(request *r, int c, const char *value) {
   char *end = NULL;
   switch (c) {
@@ -225,10 +266,33 @@ static bool take(request *r, int c, const char *value) {
   case 'n': {
     long n = strtol(value, &end, 10);
     r->points = (int)n;
+    r->sized = true;
     return *value && !*end && n >= 3 && n <= POINTS_MOST;
   }
-  default: return false;
+  default: return take_listening(&r->listening, c, value);
   }
+}
+
+static bool of_listening(const idle_listening *l) {
+  return l->count || l->log || l->wait || lw_known(l->speed) || lw_known(l->seconds);
+}
+
+/* The instruments of `idle JOB --listen` do not go with what a card is asked. */
+static int listen_beside(const request *r, char **args, int count) {
+  idle_listening listening = r->listening;
+  if (!listening.count)
+    return cli_usage("idle", "--log, --wait, --speed and --for go with --listen");
+  if (r->drive || r->hold || r->sized || r->csv || r->svg || r->png)
+    return cli_usage("idle", "--listen goes with a job; this option is one of a card's");
+  if (count != 1) return cli_usage("idle", "one job was expected beside --listen");
+  bool file = false;
+  for (size_t i = 0; i < listening.count; i++)
+    file = file || cli_live_is_played(listening.paths[i]);
+  if (file && (listening.count > 1 || listening.ports[0] || listening.log || listening.wait))
+    return cli_usage("idle", "a file is played alone, without --port, --log and --wait");
+  listening.job = args[0];
+  listening.json = r->json;
+  return idle_live(&listening);
 }
 
 int cmd_idle(int argc, char **argv) {
@@ -239,9 +303,15 @@ int cmd_idle(int argc, char **argv) {
                                           {"svg", required_argument, NULL, 'S'},
                                           {"png", required_argument, NULL, 'P'},
                                           {"json", no_argument, NULL, 'j'},
+                                          {"listen", required_argument, NULL, 'L'},
+                                          {"port", required_argument, NULL, 'p'},
+                                          {"log", required_argument, NULL, 'l'},
+                                          {"wait", no_argument, NULL, 'w'},
+                                          {"speed", required_argument, NULL, 's'},
+                                          {"for", required_argument, NULL, 'f'},
                                           {"help", no_argument, NULL, 'h'},
                                           {0}};
-  request r = {.points = POINTS};
+  request r = {.points = POINTS, .listening = {.speed = LW_NONE, .seconds = LW_NONE}};
   opterr = 0;
   for (int c; (c = getopt_long(argc, argv, "", options, NULL)) != -1;) {
     if (c == 'h') {
@@ -253,7 +323,8 @@ int cmd_idle(int argc, char **argv) {
                        argv[optind - 1]);
     }
   }
-  if (optind == argc) return cli_usage("idle", "a spec card was expected");
+  if (optind == argc) return cli_usage("idle", "a job or a spec card was expected");
+  if (of_listening(&r.listening)) return listen_beside(&r, argv + optind, argc - optind);
   if (r.json && r.csv && strcmp(r.csv, "-") == 0) {
     return cli_usage("idle", "--json and --csv on standard output do not go together");
   }

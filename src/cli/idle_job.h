@@ -39,4 +39,18 @@ void idle_print_guidance(const idle_guided *d, bool caution);
 /* Nothing is turned: why, and the exit code. */
 int idle_print_not_fit(const idle_guided *d);
 
+/* ---- beside running instruments ---- */
+
+typedef struct idle_listening {
+  const char *job;
+  const char *paths[LW_SOURCE_INSTRUMENTS], *ports[LW_SOURCE_INSTRUMENTS]; /* ports: NULL */
+  size_t count;
+  const char *log;       /* NULL: none */
+  double speed, seconds; /* NaN: not said */
+  bool wait, json;
+} idle_listening;
+
+/* `idle JOB --listen ...`: returns the exit code. */
+int idle_live(const idle_listening *asked);
+
 #endif
