@@ -1,10 +1,10 @@
-/* test_by_hand.c - docs/by-hand.md: its sheets work out, the library says the same, and its commands
-** print what the page says they print.
+/* test_by_hand.c - docs/by-hand.md: its sheets work out, the library says the same, and its
+** commands print what the page says they print.
 **
 ** The page is read, not retyped. A line `name = number` is given, `name = expression = number` is
 ** worked out from the names above it in the same chapter. "- `name` within N % of `what`" compares
-** with what the table `asked` at the end gets from the library. "$ command" is run, and the lines
-** under it must stand in its output, white space aside. Equations and their sources stand in the page.
+** with what the table `asked` gets from the library. "$ command" is run, and the lines under it
+** must stand in its output, white space aside. Equations and their sources stand in the page.
 */
 #include "check.h"
 
@@ -214,13 +214,13 @@ static void read_command_line(chapter *c, const char *line, bool after_command) 
     return;
   }
   assert_true(k->count < LINES);
-  snprintf(k->lines[k->count++], sizeof k->lines[0], "%s", line);
+  snprintf(k->lines[k->count++], sizeof k->lines[0], "%.159s", line);
 }
 
 static void read_line(page *p, const char *line, bool *in_commands, bool *after_command) {
   if (strncmp(line, "## ", 3) == 0) {
     assert_true(p->count < CHAPTERS);
-    snprintf(p->chapters[p->count++].title, sizeof p->chapters[0].title, "%s", line + 3);
+    snprintf(p->chapters[p->count++].title, sizeof p->chapters[0].title, "%.95s", line + 3);
   }
   if (p->count == 0) return;
   chapter *c = &p->chapters[p->count - 1];

@@ -227,7 +227,7 @@ static void every_page_is_a_chapter(void **state) {
   free(contents);
 }
 
-/* Sources a page names in a listing's letters, `src/carb/build.c`, are there; `*` stands for any. */
+/* Sources a page names in a listing's letters, `src/carb/build.c`, are there. */
 static void every_source_named_is_there(void **state) {
   (void)state;
   static book b;
