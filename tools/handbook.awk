@@ -134,6 +134,11 @@ man {
   next
 }
 
+# words such as <LF> in a key's description are no tags; those of ours are in small letters
+{
+  while (match($0, /<[A-Z][A-Z0-9]*>/))
+    $0 = substr($0, 1, RSTART - 1) "&lt;" substr($0, RSTART + 1, RLENGTH - 2) "&gt;" substr($0, RSTART + RLENGTH)
+}
 /^<h[1-6]>/ {
   level = substr($0, 3, 1)
   inner = substr($0, 5, length($0) - 9)
