@@ -197,6 +197,7 @@ typedef enum event_kind {
   EVENT_DESCRIBE = 'D',  /* the description's text */
   EVENT_BEGIN = 'B',     /* port opened */
   EVENT_IN = 'I',        /* bytes came */
+  EVENT_AWAY = 'A',      /* the bytes that follow may have waited: no pause before them is known */
   EVENT_OUT = 'O',       /* bytes went: the request that was due */
   EVENT_NO_ANSWER = 'N', /* none in time */
   EVENT_LOST = 'L',      /* unplugged or silent: why */

@@ -252,7 +252,7 @@ static bool parse(log_reader *r, size_t length, event *e) {
   char kind = end[1];
   long instrument = strtol(end + 3, &end, 10);
   if (*end != ' ' || instrument < 0 || instrument >= LW_SOURCE_INSTRUMENTS) return false;
-  if (!strchr("WDBIONLMTXE", kind)) return false;
+  if (!strchr("WDBIAONLMTXE", kind)) return false;
   *e = (event){.us = (int64_t)seconds * 1000000 + micro,
                .kind = (event_kind)kind,
                .instrument = (int)instrument,

@@ -18,12 +18,18 @@
 enum { QUEUE_MOST = CHUNK_MOST + 32 };
 
 static const double first_retry = 0.1, longest_retry = 2; /* s */
+/* A line holds this many chunks for a program that was away (a terminal 4 kB, doubled). */
+enum { HELD_MOST = 2 * 4096 / CHUNK_MOST };
+/* s: away for longer, and a fast line may have lost some of what it held */
+static const double away_most = 2;
 
 typedef struct wire {
   plug port;
   double round_at;                           /* s of the source's clock: the next round begins */
   double ask_at, answer_by, retry_at, retry; /* s of the source's clock */
   double silent_from;                        /* s: since when nothing was read */
+  double quiet;                              /* s: when it was last seen to have nothing to say */
+  int looks;                                 /* in a row that found something */
   bool lost;                                 /* told as lost */
 } wire;
 
@@ -159,6 +165,9 @@ static void apply(lw_source *s, const event *e) {
     if (!l) break;
     lw_listener_hear(l, time, e->bytes, e->length);
     stir_others(s, e->instrument);
+    break;
+  case EVENT_AWAY:
+    if (l) l->heard = time;
     break;
   case EVENT_OUT:
     if (l && l->instrument->request_count && !l->waiting) (void)lw_listener_ask(l);
@@ -306,8 +315,7 @@ static bool refused(lw_source *s, lw_error *error) {
 static void wire_up(lw_source *s, int i) {
   wire *k = &s->wire[i];
   const mark *hello = &s->instrument[i]->greeting;
-  k->retry = first_retry;
-  k->silent_from = k->ask_at = k->round_at = clock_s(s);
+  k->silent_from = k->ask_at = k->round_at = k->quiet = clock_s(s);
   k->answer_by = LW_NONE;
   happen(s, EVENT_BEGIN, i, "", 0);
   if (hello->count && write(k->port.fd, hello->at, hello->count) != (ssize_t)hello->count)
@@ -390,13 +398,23 @@ static void next_question(lw_source *s, int i, double pause) {
   if (s->listener[i]->current == 0) k->ask_at = fmax(k->ask_at, k->round_at);
 }
 
-/* Readings mean that it is neither lost nor silent. */
+/* Readings mean that it is neither lost nor silent. A port that opens does not: one that shuts at
+   once, again and again, is not to be tried ten times a second. */
 static void note_life(lw_source *s, int i) {
   wire *k = &s->wire[i];
   const lw_listener *l = s->listener[i];
   if (!l->there) return;
+  k->retry = first_retry;
   k->lost = false;
   k->silent_from = fmax(k->silent_from, l->last_time);
+}
+
+/* The first half of a telegram is here, and whether a pause came after it nobody saw: who calls was
+   away, or the disk was slow. What waits may well be the other half. */
+static bool away(const lw_source *s, int i) {
+  const lw_listener *l = s->listener[i];
+  double pause = clock_s(s) - l->heard, gap = l->instrument->gap;
+  return l->count > 0 && pause > gap && pause < away_most && s->wire[i].quiet - l->heard < gap;
 }
 
 static void read_port(lw_source *s, int i) {
@@ -409,6 +427,7 @@ static void read_port(lw_source *s, int i) {
     return;
   }
   bool waited = s->listener[i]->waiting;
+  if (away(s, i)) happen(s, EVENT_AWAY, i, "", 0);
   happen(s, EVENT_IN, i, bytes, (size_t)n);
   if (waited && !s->listener[i]->waiting) next_question(s, i, line_gap(s->instrument[i]));
   note_life(s, i);
@@ -434,11 +453,15 @@ static void look_at_port(lw_source *s, int i, short found) {
   }
 }
 
+static bool network(const lw_source *s, int i) {
+  return s->instrument[i]->port[0] != '/';
+}
+
 static void silence(lw_source *s, int i) {
   wire *k = &s->wire[i];
   char words[LW_LIVE_WORDS];
   snprintf(words, sizeof words, "silent for %.3g s", s->instrument[i]->silence);
-  if (s->instrument[i]->port[0] != '/') { /* the far end may be gone without a word: connect anew */
+  if (network(s, i)) { /* the far end may be gone without a word: connect anew */
     wire_lost(s, i, words);
     return;
   }
@@ -447,12 +470,13 @@ static void silence(lw_source *s, int i) {
   k->ask_at = k->round_at = clock_s(s);
 }
 
-/* What is due on a wire by the clock. */
-static void on_time(lw_source *s, int i) {
+/* What is due on a wire by the clock; spoke: this look found something there. */
+static void on_time(lw_source *s, int i, bool spoke) {
   wire *k = &s->wire[i];
   lw_error why = {0};
   const lw_instrument *in = s->instrument[i];
   double now = clock_s(s);
+  k->looks = spoke ? k->looks + 1 : 0;
   if (k->port.fd < 0) {
     if (now >= k->retry_at && wire_open(s, i, &why) != LW_OK) wire_lost(s, i, why.text);
     return;
@@ -461,13 +485,15 @@ static void on_time(lw_source *s, int i) {
     if (now >= k->answer_by) wire_lost(s, i, "cannot be reached: no answer");
     return;
   }
-  if (in->request_count && s->listener[i]->waiting && now >= k->answer_by) {
+  bool heard_out = k->looks == 0 || k->looks > HELD_MOST; /* nothing waits that came in time */
+  if (in->request_count && s->listener[i]->waiting && heard_out && now >= k->answer_by) {
     happen(s, EVENT_NO_ANSWER, i, "", 0);
     next_question(s, i, in->answer); /* what comes late belongs to nobody */
     note_life(s, i);
   }
   if (in->request_count && !s->listener[i]->waiting && now >= k->ask_at) ask(s, i);
-  if (!k->lost && k->port.fd >= 0 && now - k->silent_from >= in->silence) silence(s, i);
+  if (k->port.fd < 0 || (k->lost && !network(s, i))) return;
+  if (heard_out && now - k->silent_from >= in->silence) silence(s, i);
 }
 
 static double due(const lw_source *s, int i) {
@@ -475,9 +501,11 @@ static double due(const lw_source *s, int i) {
   const lw_instrument *in = s->instrument[i];
   if (k->port.fd < 0) return k->retry_at;
   if (k->port.connecting) return k->answer_by;
-  double at = k->lost ? INFINITY : k->silent_from + in->silence;
+  const lw_listener *l = s->listener[i];
+  double at = k->lost && !network(s, i) ? INFINITY : k->silent_from + in->silence;
+  if (l->count > 0 && k->quiet < l->heard + in->gap) at = fmin(at, l->heard + in->gap);
   if (!in->request_count) return at;
-  return fmin(at, s->listener[i]->waiting ? k->answer_by : k->ask_at);
+  return fmin(at, l->waiting ? k->answer_by : k->ask_at);
 }
 
 /* ---- waiting ---- */
@@ -496,13 +524,18 @@ static bool wait_ports(lw_source *s, double deadline) {
     fds[i + 1] = (struct pollfd){p->fd, (short)(p->connecting ? POLLOUT : POLLIN), 0};
     if (!s->played && !s->csv) until = fmin(until, due(s, (int)i));
   }
-  int n = poll(fds, (nfds_t)s->count + 1, milliseconds(until - clock_s(s)));
+  double before = clock_s(s);
+  int most = milliseconds(until - before);
+  int n = poll(fds, (nfds_t)s->count + 1, most);
   if (n < 0) return errno == EINTR;
+  double quiet = before + (n == 0 ? 1e-3 * most : 0); /* poll does not give up sooner */
   char bytes[64];
   bool woken = (fds[0].revents & POLLIN) && read(s->wake[0], bytes, sizeof bytes) > 0;
   for (size_t i = 0; i < s->count && !s->played && !s->csv; i++) {
-    if (fds[i + 1].revents) look_at_port(s, (int)i, fds[i + 1].revents);
-    on_time(s, (int)i);
+    bool spoke = fds[i + 1].revents != 0;
+    if (spoke) look_at_port(s, (int)i, fds[i + 1].revents);
+    if (!spoke) s->wire[i].quiet = quiet;
+    on_time(s, (int)i, spoke);
   }
   return woken;
 }

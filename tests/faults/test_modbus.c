@@ -341,6 +341,68 @@ static void test_tcp(void **state) {
   wire_kit_free(&k);
 }
 
+typedef struct door {
+  int listening, last; /* the connection that stays open */
+  atomic_int came;
+  int shut; /* so many are shut at once; from then on they are left open */
+} door;
+
+/* Takes connections in and never says a word; ends when it is shut down. */
+static void *keep_door(void *to) {
+  door *d = to;
+  for (int fd; (fd = accept(d->listening, NULL, NULL)) >= 0;) {
+    if (d->last >= 0) close(d->last);
+    d->last = fd;
+    if (d->came++ < d->shut) {
+      close(fd);
+      d->last = -1;
+    }
+  }
+  return NULL;
+}
+
+/* How often one comes to a door within s seconds. */
+static int comings(const char *more, int shut, double seconds) {
+  wire_kit k = wire_kit_new();
+  lw_source *source = wire_source();
+  door d = {.listening = socket(AF_INET, SOCK_STREAM, 0), .last = -1, .shut = shut};
+  struct sockaddr_in at = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
+  socklen_t length = sizeof at;
+  pthread_t thread;
+  lw_live live;
+  assert_int_equal(bind(d.listening, (struct sockaddr *)&at, sizeof at), 0);
+  assert_int_equal(listen(d.listening, 8), 0);
+  assert_int_equal(getsockname(d.listening, (struct sockaddr *)&at, &length), 0);
+  assert_int_equal(pthread_create(&thread, NULL, keep_door, &d), 0);
+  const char *address = lw_arena_print(k.arena, "127.0.0.1:%d", ntohs(at.sin_port));
+  wire_listen(source,
+              wire_demo_but(&k, "corran-modbus-tcp.yaml", address, "answer within: 0.3 s", more),
+              LW_LISTEN_PATIENT);
+  assert_false(wire_until(source, LW_LIVE_READING, seconds, &live));
+  assert_int_equal(lw_source_health(source, 0).losses, 1); /* told once */
+  lw_source_free(source);
+  shutdown(d.listening, SHUT_RDWR);
+  pthread_join(thread, NULL);
+  close(d.listening);
+  if (d.last >= 0) close(d.last);
+  wire_kit_free(&k);
+  return d.came;
+}
+
+/* A far end that takes each connection and is silent: not only the first one is made anew. */
+static void test_tcp_silent(void **state) {
+  (void)state;
+  int came = comings("answer within: 0.1 s\nsilence: 0.4 s", 0, 4);
+  if (came < 3) fail_msg("%d connections", came);
+}
+
+/* One that shuts each at once is tried after 0.1, 0.2, ... s, not ten times a second. */
+static void test_tcp_shut(void **state) {
+  (void)state;
+  int came = comings("answer within: 0.1 s\nsilence: 20 s", 1000, 4);
+  if (came < 3 || came > 7) fail_msg("%d connections", came); /* 0, 0.1, 0.3, 0.7, 1.5, 3.1 s */
+}
+
 /* Nobody listens there: told at once without patience, waited for with it. */
 static void test_tcp_nobody(void **state) {
   (void)state;
@@ -360,6 +422,7 @@ int main(void) {
       cmocka_unit_test(test_rtu_spoilt),  cmocka_unit_test(test_rtu_silent),
       cmocka_unit_test(test_rtu_refused), cmocka_unit_test(test_rtu_late),
       cmocka_unit_test(test_tcp),         cmocka_unit_test(test_tcp_nobody),
+      cmocka_unit_test(test_tcp_silent),  cmocka_unit_test(test_tcp_shut),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

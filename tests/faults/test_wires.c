@@ -328,6 +328,88 @@ static void test_hello(void **state) {
   wire_kit_free(&k);
 }
 
+static void pause_ms(long ms) {
+  nanosleep(&(struct timespec){ms / 1000, ms % 1000 * 1000000}, NULL);
+}
+
+/* Half a line was read, then nobody looked for longer than a pause may be; the other half waits. A
+   program that works out an advice meanwhile loses no reading by it, and the log says the same. */
+static void test_away(void **state) {
+  (void)state;
+  bench b = {.k = wire_kit_new()};
+  const char *log = wire_path(&b.k, "run.log");
+  lw_live live;
+  b.w = wire_new(&b.k, "port");
+  b.s = wire_source();
+  assert_int_equal(lw_source_log(b.s, log, NULL), LW_OK);
+  wire_listen(b.s, wire_demo(&b.k, "corran-bench-5.yaml", b.w.path), 0);
+  for (int i = 0; i < 3; i++) {
+    char line[120];
+    snprintf(line, sizeof line, "%s", gas_line(0.85 + 0.01 * i, 702));
+    wire_bytes(&b.w, line, 20);
+    while (lw_source_health(b.s, 0).bytes % strlen(line) != 20)
+      (void)wire_until(b.s, LW_LIVE_READING, 0.01, &live);
+    wire_say(&b.w, line + 20);
+    pause_ms(800);
+    live = wire_reading(b.s);
+    NEAR(live.x[LW_LIVE_CO], 0.0085 + 0.0001 * i, 1e-12);
+  }
+  assert_int_equal(lw_source_health(b.s, 0).bad_form + lw_source_health(b.s, 0).stray, 0);
+  lw_source_free(b.s);
+  b.s = wire_source();
+  assert_int_equal(lw_source_replay(b.s, b.k.units, log, 0, NULL), LW_OK);
+  for (int i = 0; i < 3; i++)
+    live = wire_reading(b.s);
+  NEAR(live.x[LW_LIVE_CO], 0.0087, 1e-12);
+  bench_free(&b);
+}
+
+/* The same while somebody looks, the line being quiet: the second half is of another line. */
+static void test_pause(void **state) {
+  (void)state;
+  wire_kit k = wire_kit_new();
+  wire w = wire_new(&k, "port");
+  lw_source *s = wire_source();
+  lw_live live;
+  lw_instrument *i = wire_describe(&k, "instrument: a\nprotocol: lines\nsilence: 20 s\n"
+                                       "framing: {start: '$'}\n"
+                                       "fields: [{is: vacuum, place: 1, unit: inHg, lag: 0 s}]\n");
+  lw_instrument_set_port(i, w.path);
+  wire_listen(s, i, 0);
+  wire_say(&w, "$1");
+  assert_false(wire_until(s, LW_LIVE_READING, 0.8, &live));
+  wire_say(&w, "7.5\n");
+  assert_false(wire_until(s, LW_LIVE_READING, 0.2, &live));
+  wire_say(&w, "$16.5\n");
+  NEAR(wire_reading(s).x[LW_LIVE_VACUUM], 16.5 * 3386.38864, 0.1);
+  lw_source_free(s);
+  wire_free(&w);
+  wire_kit_free(&k);
+}
+
+/* More came while nobody looked than one look takes, and for longer than silence is borne. */
+static void test_away_long(void **state) {
+  (void)state;
+  wire_kit k = wire_kit_new();
+  wire w = wire_new(&k, "port");
+  lw_source *s = wire_source();
+  lw_live live;
+  char line[400];
+  lw_instrument *i =
+      wire_describe(&k, "instrument: a\nprotocol: lines\nsilence: 0.5 s\nframing: {start: '$'}\n"
+                        "fields: [{is: vacuum, place: 1, unit: inHg, lag: 0 s}]\n");
+  lw_instrument_set_port(i, w.path);
+  wire_listen(s, i, 0);
+  snprintf(line, sizeof line, "$17.5,%0300d\n", 0);
+  wire_say(&w, line);
+  pause_ms(1000);
+  assert_int_equal(lw_source_next(s, lw_now() + 5, &live, NULL), LW_OK);
+  assert_int_equal(live.kind, LW_LIVE_READING); /* and is not said to be lost before */
+  lw_source_free(s);
+  wire_free(&w);
+  wire_kit_free(&k);
+}
+
 static void *wake_later(void *source) {
   nanosleep(&(struct timespec){0, 200000000}, NULL);
   lw_source_wake(source);
@@ -398,6 +480,9 @@ int main(void) {
       cmocka_unit_test(test_two_at_once),
       cmocka_unit_test(test_unanswered),
       cmocka_unit_test(test_hello),
+      cmocka_unit_test(test_away),
+      cmocka_unit_test(test_pause),
+      cmocka_unit_test(test_away_long),
       cmocka_unit_test(test_wake_and_deadline),
       cmocka_unit_test(test_flood),
   };
