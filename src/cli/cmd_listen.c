@@ -1,7 +1,5 @@
 /* cmd_listen.c - `leanward listen`: readings as they come, or out of a log again. */
-#include "cli.h"
-
-#include "leanward/instrument.h"
+#include "cli_live.h"
 
 #include <errno.h>
 #include <getopt.h>
@@ -10,7 +8,6 @@
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/ioctl.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -76,13 +73,6 @@ static void watch_signals(void) {
 
 /* ---- output ---- */
 
-/* Decimals worth showing, one more than a shop writes down for speed and pressures. */
-static void value_text(char *text, size_t size, int item, double x) {
-  lw_dim dim = lw_live_item_dim((lw_live_item)item);
-  snprintf(text, size, "%.*f%s%s", lw_dim_decimals(dim, LW_SHOP) + (dim == LW_RATIO),
-           lw_dim_shown(dim, LW_SHOP, x), dim == LW_RATIO ? "" : " ", lw_dim_unit(dim, LW_SHOP));
-}
-
 static void wall_text(char *text, size_t size, int64_t wall) {
   time_t seconds = (time_t)(wall / 1000);
   struct tm day;
@@ -91,57 +81,15 @@ static void wall_text(char *text, size_t size, int64_t wall) {
   snprintf(text + n, size - n, ".%03dZ", (int)(wall % 1000));
 }
 
-static const char *state_of(const lw_live *live) {
-  if (live->settled) return "settled";
-  for (int i = 0; i < LW_LIVE_ITEMS; i++) {
-    if (lw_known(live->x[i]) && live->state[i] == LW_SETTLE_WAIT) return "wait";
-  }
-  for (int i = 0; i < LW_LIVE_ITEMS; i++) {
-    if (lw_known(live->x[i]) && live->state[i] == LW_SETTLE_UNSTEADY) return "does not rest";
-  }
-  return "";
-}
-
-/* "settled", "wait 12 s". */
-static void state_words(const lw_live *live, char *text, size_t size) {
-  const char *state = state_of(live);
-  snprintf(text, size, "%s", state);
-  if (strcmp(state, "wait") == 0 && live->longest_wait > 0)
-    lw_text_append(text, size, " %.0f s", ceil(live->longest_wait));
-}
-
-static int columns_of(const session *s) {
-  struct winsize size = {0};
-  if (!s->status_line) return 1000;
-  return ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 20 ? size.ws_col : 80;
-}
-
-/* What a hand at the screws looks at comes first: a narrow terminal has no room for the rest. */
-static const lw_live_item in_order[LW_LIVE_ITEMS] = {
-    LW_LIVE_CO,          LW_LIVE_SPEED,           LW_LIVE_VACUUM,       LW_LIVE_HC,
-    LW_LIVE_O2,          LW_LIVE_LAMBDA,          LW_LIVE_CO2,          LW_LIVE_NO,
-    LW_LIVE_DISTRIBUTOR, LW_LIVE_TIMING,          LW_LIVE_DWELL,        LW_LIVE_COOLANT,
-    LW_LIVE_OIL,         LW_LIVE_AIR_TEMPERATURE, LW_LIVE_AIR_PRESSURE, LW_LIVE_HUMIDITY};
-
-/* A star beside what is still moving: the state must not stand in color alone. On a terminal the
-   line is written over, so it must not be longer than the terminal is wide. */
+/* On a terminal the line is written over, so it must not be longer than the terminal is wide. */
 static void print_line(session *s, const lw_live *live) {
-  char state[40], line[640] = "";
-  int room = columns_of(s) - 26;
-  state_words(live, state, sizeof state);
-  for (int i = 0; i < LW_LIVE_ITEMS; i++) {
-    char text[48], one[100];
-    int item = (int)in_order[i];
-    if (!lw_known(live->x[item])) continue;
-    value_text(text, sizeof text, item, live->x[item]);
-    snprintf(one, sizeof one, "  %s %s%s", lw_live_item_text(in_order[i]), text,
-             live->state[item] == LW_SETTLE_SETTLED ? "" : "*");
-    if ((int)(strlen(line) + strlen(one)) > room) break;
-    lw_text_append(line, sizeof line, "%s", one);
-  }
+  char state[40], items[640];
+  int columns = s->status_line ? cli_live_columns() : 1000;
+  cli_live_state_words(live, state, sizeof state);
+  cli_live_items(live, columns - 26, items, sizeof items);
   printf("%s%8.1f s  ", s->status_line ? "\r\x1b[K" : "", live->time);
   cli_styled(stdout, live->settled ? CLI_GOOD : CLI_DOUBT, state);
-  printf("%*s%s", (int)(13 - strlen(state)), "", line);
+  printf("%*s%s", (int)(13 - strlen(state)), "", items);
   if (!s->status_line) putchar('\n');
 }
 
@@ -170,7 +118,7 @@ static void csv_row(const session *s, const lw_live *live) {
     double x = lw_dim_shown(lw_live_item_dim((lw_live_item)i), LW_SHOP, live->x[i]);
     if (lw_known(live->x[i])) printf("%.7g", x);
   }
-  printf(",%s,", state_of(live));
+  printf(",%s,", cli_live_state(live));
   if (lw_known(live->longest_wait)) printf("%.1f", live->longest_wait);
   putchar('\n');
 }
@@ -207,7 +155,7 @@ static void json_line(const lw_live *live) {
                            live->time, "wall", wall);
   if (live->kind == LW_LIVE_READING) {
     json_object_set_new(root, "settled", json_boolean(live->settled));
-    json_object_set_new(root, "state", json_string(state_of(live)));
+    json_object_set_new(root, "state", json_string(cli_live_state(live)));
     json_object_set_new(root, "items", items_json(live));
     if (live->hc_basis != LW_HC_UNSAID)
       json_object_set_new(root, "HC_as", json_string(bases[live->hc_basis]));
@@ -361,21 +309,11 @@ static void print_check(const lw_instrument *instrument) {
   }
 }
 
-static lw_status describe(session *s, const char *path, lw_instrument **out, lw_error *error) {
-  const char *text = NULL;
-  size_t length = 0;
-  lw_status status = lw_file_read(s->arena, path, (size_t)64 * 1024, &text, &length, error);
-  lw_bind bind = {s->arena, s->units, path};
-  if (status == LW_OK) status = lw_instrument_read(&bind, text, length, out, error);
-  if (status == LW_OK && s->port) lw_instrument_set_port(*out, s->port);
-  return status;
-}
-
 static lw_status listen_to(session *s, char **paths, int count, lw_error *error) {
   lw_status status = LW_OK;
   for (int i = 0; status == LW_OK && i < count; i++) {
     lw_instrument *instrument = NULL;
-    status = describe(s, paths[i], &instrument, error);
+    status = cli_live_describe(s->arena, s->units, paths[i], s->port, &instrument, error);
     if (status != LW_OK) break;
     note_gives(s, instrument);
     if (s->check) {
@@ -388,23 +326,8 @@ static lw_status listen_to(session *s, char **paths, int count, lw_error *error)
   return status;
 }
 
-/* A log begins with its own words, a description with a key; anything with a comma in its first
-   line and no colon before it is a table. */
-static bool is_played(const char *path) {
-  char text[256] = "";
-  FILE *file = fopen(path, "rb");
-  if (!file) return false;
-  size_t n = fread(text, 1, sizeof text - 1, file);
-  fclose(file);
-  text[n] = '\0';
-  if (strncmp(text, "leanward log ", 13) == 0) return true;
-  if (text[0] == '#') return false;
-  text[strcspn(text, "\r\n")] = '\0';
-  return strchr(text, ',') && !strchr(text, ':');
-}
-
 static lw_status start(session *s, char **paths, int count, lw_error *error) {
-  s->played = count == 1 && is_played(paths[0]);
+  s->played = count == 1 && cli_live_is_played(paths[0]);
   lw_status status = lw_source_new(&s->source, error);
   if (status != LW_OK) return status;
   heard = s->source;

@@ -165,7 +165,7 @@ static void tell_guidance(session *s) {
 }
 
 static void tell_reading(session *s) {
-  char items[400];
+  char items[400], words[440] = "";
   lw_live shown;
   memset(&shown, 0, sizeof shown);
   for (int i = 0; i < LW_LIVE_ITEMS; i++) {
@@ -173,7 +173,13 @@ static void tell_reading(session *s) {
     shown.state[i] = LW_SETTLE_SETTLED;
   }
   cli_live_items(&shown, 380, items, sizeof items);
-  say(s, "reading %zu, kept in %s:%s", s->d.work->reading_count, s->asked->job, items);
+  for (const char *p = items; *p;) { /* two blanks stand before each */
+    const char *next = strstr(p + 1, "  ");
+    size_t n = next ? (size_t)(next - p) : strlen(p);
+    lw_text_append(words, sizeof words, "%s%.*s", words[0] ? "," : "", (int)n, p);
+    p += n;
+  }
+  say(s, "reading %zu, kept in %s:%s", s->d.work->reading_count, s->asked->job, words);
 }
 
 /* ---- what follows from what the guide said ---- */
