@@ -336,7 +336,7 @@ static lw_status say_cannot(plan *p, const char *what, lw_error *error) {
 }
 
 /* The screws were turned half a turn or more and CO hardly moved where the twin would have moved it
-   far: no authority. */
+   far: no authority. A lean engine has no CO to move; there the oxygen tells. */
 static bool no_authority(const plan *p) {
   if (p->count < 2 || p->screw_count == 0) return false;
   const lw_sight *a = &p->sights[p->count - 2], *b = p->newest;
@@ -344,6 +344,7 @@ static bool no_authority(const plan *p) {
   for (size_t k = 0; k < b->screw_count && k < a->screw_count; k++)
     turned = fmax(turned, fabs(b->screws[k].turns - a->screws[k].turns));
   if (turned < 0.5 || !lw_known(a->x[LW_SEE_CO]) || !lw_known(b->x[LW_SEE_CO])) return false;
+  if (fabs(b->x[LW_SEE_O2] - a->x[LW_SEE_O2]) > 0.01) return false;
   double want = fabs(p->out->match.seen[p->count - 1][LW_SEE_CO] -
                      p->out->match.seen[p->count - 2][LW_SEE_CO]);
   double got = fabs(b->x[LW_SEE_CO] - a->x[LW_SEE_CO]);
@@ -400,11 +401,25 @@ static lw_status move_on(plan *p, double turns, lw_error *error) {
   return sum_up(p, error);
 }
 
+static double far_apart(const plan *p) {
+  double lo = INFINITY, hi = -INFINITY;
+  for (size_t k = 0; k < p->screw_count; k++) {
+    lo = fmin(lo, p->now[k]);
+    hi = fmax(hi, p->now[k]);
+  }
+  return p->screw_count ? hi - lo : 0;
+}
+
 /* With CO left over there is no oxygen left over for long: CO and CO2 together then make up some
    14 %. Less is outside air in the sample, or a cylinder that does not burn (docs/physics.md). */
 static bool diluted(const plan *p) {
   double co = p->newest->x[LW_SEE_CO], co2 = p->newest->x[LW_SEE_CO2];
-  return lw_known(co2) && co > 0.003 && co + co2 < 0.12;
+  if (!(lw_known(co2) && co > 0.003 && co + co2 < 0.12)) return false;
+  if (!p->known) return true;
+  /* screws far apart leave one side too lean to burn: together first, as the twin with its screws so
+     may show too */
+  const double *seen = p->out->match.seen[p->count - 1];
+  return far_apart(p) < 0.5 && seen[LW_SEE_CO] + seen[LW_SEE_CO2] > 0.13;
 }
 
 static lw_status say_diluted(plan *p, lw_error *error) {
