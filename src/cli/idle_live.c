@@ -21,6 +21,7 @@ enum { TYPED_MOST = 256, WORDS = 600 };
 
 static const double again = 5;    /* s: what could not be written is tried again */
 static const double patience = 5; /* s: what is missing is told after it */
+static const double alike = 3;    /* s: gas that only passes by is gone by then (ours) */
 
 typedef enum phase {
   PHASE_COMPARE, /* the job has readings: is the car still as the newest says? */
@@ -52,7 +53,7 @@ typedef struct session {
   bool typing, block, cautioned;
   char typed[TYPED_MOST], line[20], missing[WORDS];
   size_t typed_count;
-  double missing_since, began;
+  double missing_since, alike_since, began;
   int code;
 } session;
 
@@ -176,7 +177,7 @@ static void tell_reading(session *s) {
   for (const char *p = items; *p;) { /* two blanks stand before each */
     const char *next = strstr(p + 1, "  ");
     size_t n = next ? (size_t)(next - p) : strlen(p);
-    lw_text_append(words, sizeof words, "%s%.*s", words[0] ? "," : "", (int)n, p);
+    lw_text_append(words, sizeof words, "%s%.*s", words[0] ? "," : "", (int)n - 1, p + 1);
     p += n;
   }
   say(s, "reading %zu, kept in %s:%s", s->d.work->reading_count, s->asked->job, words);
@@ -355,6 +356,18 @@ static void compare(session *s) {
   }
 }
 
+/* Somebody who starts the program anew turns at once: no need to wait for the last item to settle
+   when all has been where the job says for a while. The end is told of what has settled only. */
+static bool alike_for_long(session *s) {
+  bool end = s->d.g.state == LW_GUIDE_SET || s->d.g.state == LW_GUIDE_CANNOT;
+  if (end || idle_watch_differs(&s->watch, &s->d.sights[s->d.count - 1])) {
+    s->alike_since = LW_NONE;
+    return false;
+  }
+  if (!lw_known(s->alike_since)) s->alike_since = s->watch.now.time;
+  return s->watch.now.time - s->alike_since >= alike;
+}
+
 /* What is missing is told once it has been missing for a while. */
 static void tell_missing(session *s, const char *why) {
   if (!why[0] || strcmp(why, s->missing) != 0) {
@@ -383,7 +396,7 @@ static void step(session *s) {
     turned(s, false);
   } else if (s->phase == PHASE_ASKED) {
     idle_watch_follow(&s->watch);
-  } else if (s->phase == PHASE_COMPARE && rests) {
+  } else if (s->phase == PHASE_COMPARE && (rests || alike_for_long(s))) {
     compare(s);
   } else if (s->phase == PHASE_SETTLE && rests) {
     settled(s);
@@ -634,7 +647,8 @@ static lw_status start(session *s, lw_error *error) {
 
 int idle_live(const idle_listening *asked) {
   lw_error error = {0};
-  session s = {.asked = asked, .missing_since = LW_NONE, .code = CLI_COULD_NOT};
+  session s = {
+      .asked = asked, .missing_since = LW_NONE, .alike_since = LW_NONE, .code = CLI_COULD_NOT};
   watch_signals();
   s.arena = lw_arena_new(0);
   lw_status status = s.arena ? lw_units_open(&s.units, &error)

@@ -160,6 +160,7 @@ bool idle_watch_differs(const idle_watch *w, const lw_sight *then) {
   double co = fabs(mean(w, LW_LIVE_CO) - then->x[LW_SEE_CO]);
   double speed = fabs(mean(w, LW_LIVE_SPEED) - then->speed);
   double vacuum = fabs(mean(w, LW_LIVE_VACUUM) - then->x[LW_SEE_VACUUM]);
+  if (!lw_known(co) || !lw_known(speed)) return true;
   double most = fmax(fmax(0.001, 0.1 * then->x[LW_SEE_CO]), 2 * w->within[LW_LIVE_CO]);
   return co > most || speed > 30 * rpm || vacuum > 1700;
 }
