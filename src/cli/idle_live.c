@@ -528,11 +528,11 @@ static int loop(session *s) {
       clear_block(s);
       return cli_fail("idle", &error);
     }
-    heed(s, &live);
+    read_typed(s); /* first: Enter has moved the cursor */
+    if (s->phase != PHASE_OVER) heed(s, &live);
     if (s->phase == PHASE_KEEP && lw_now() >= s->try_at) keep(s);
     if (live.kind == LW_LIVE_END && s->phase != PHASE_KEEP) break;
     if (live.kind == LW_LIVE_END) nanosleep(&(struct timespec){0, 100000000}, NULL);
-    if (s->phase != PHASE_OVER) read_typed(s);
   }
   return s->phase == PHASE_OVER ? s->code : ended_early(s);
 }

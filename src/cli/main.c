@@ -18,7 +18,7 @@ static const struct {
     {"rejet", cmd_rejet, "which jets, rods, bleeds, screws bring the mixture back after a change"},
     {"spread", cmd_spread,
      "what tolerances do: which units idle, which can be set by their screws"},
-    {"idle", cmd_idle, "how the engine idles with each of its screws turned"},
+    {"idle", cmd_idle, "the next move at the idle screws; how an engine idles with each turned"},
     {"causes", cmd_causes, "what is wrong, how that is known, and which test would tell more"},
     {"watch", cmd_watch, "what the needles do while the throttle moves"},
     {"drive", cmd_drive, "drive a speed schedule: emissions by mode, grams a mile, fuel"},
