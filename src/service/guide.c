@@ -219,17 +219,32 @@ static sought seek(const plan *p, double co) {
   return s;
 }
 
+/* Where HC would come near its limit in the middle of the span, the side of it where HC is lower. */
+static void mind_hc(const plan *p, sought *s) {
+  const lw_goal *g = p->goal;
+  const double share = 0.3, margin = 40e-6; /* of the span; hexane: ours */
+  if (!lw_known(g->hc_most) || s->short_of != 0 || !(s->co_by > 0)) return;
+  if (s->at.hc < g->hc_most - margin) return;
+  double co = share * (g->co_hi - g->co_lo) * (s->hc_by > 0 ? -1 : 1), by = co / s->co_by;
+  s->at.rich += by;
+  s->at.co += co;
+  s->at.hc += by * s->hc_by;
+}
+
 /* ---- how sure ---- */
 
-/* Standard deviation of the prediction: a quarter of the change that is asked for, beside the hand
-   and the analyzer (ours; benchmarks/bench_guide.c counts how often readings fall inside twice of
-   it). */
-static void how_sure(lw_guidance *g, const lw_sight *newest) {
-  double co = g->co - newest->x[LW_SEE_CO];
-  double hc = lw_known(newest->x[LW_SEE_HC]) ? g->hc - newest->x[LW_SEE_HC] : g->hc;
-  g->co_u = sqrt(pow(0.25 * co, 2) + pow(0.12 * g->co, 2) + pow(0.0012, 2));
-  g->hc_u = sqrt(pow(0.25 * hc, 2) + pow(0.10 * g->hc, 2) + pow(12e-6, 2));
-  g->speed_u = 10 * rpm;
+/* Standard deviation of the prediction: a quarter of the change that is asked for, the hand (up to
+   1/32 turn at each screw) by what a turn does there, and the analyzer (ours;
+   benchmarks/bench_guide.c counts how often readings fall inside twice of it). */
+static void how_sure(const plan *p, const sought *s) {
+  const double hand = 0.018, change = 0.25; /* turns; of the change */
+  lw_guidance *g = p->out;
+  double co = g->co - p->newest->x[LW_SEE_CO], n = fmax((double)p->screw_count, 1);
+  double hc = lw_known(p->newest->x[LW_SEE_HC]) ? g->hc - p->newest->x[LW_SEE_HC] : g->hc;
+  double co_hand = hand * s->co_by / sqrt(n);
+  g->co_u = sqrt(pow(change * co, 2) + pow(0.10 * g->co, 2) + pow(co_hand, 2) + pow(0.0012, 2));
+  g->hc_u = sqrt(pow(change * hc, 2) + pow(0.10 * g->hc, 2) + pow(12e-6, 2));
+  g->speed_u = 9 * rpm;
 }
 
 /* ---- words ---- */
@@ -304,10 +319,12 @@ static bool speed_right(const plan *p) {
   return fabs(p->newest->speed - p->goal->speed) <= p->goal->speed_within;
 }
 
-/* Inside what is wanted, as far as the analyzer can tell; never over the limit. */
+/* Inside what is wanted, as far as the analyzer can tell; never over the limit. The first moves go for
+   the span itself. */
 static bool co_right(const plan *p) {
+  enum { PATIENCE = 3 };
   double co = p->newest->x[LW_SEE_CO], u = p->newest->u[LW_SEE_CO];
-  double slack = fmax(0.0015, lw_known(u) ? 2 * u : 0);
+  double slack = p->count <= PATIENCE ? 0 : fmax(0.0015, lw_known(u) ? 2 * u : 0);
   if (lw_known(p->goal->co_most) && co > p->goal->co_most) return false;
   return co >= p->goal->co_lo - slack && co <= p->goal->co_hi + slack;
 }
@@ -372,7 +389,7 @@ static double least_turn(const plan *p) {
   return richer == richer_out(p) ? finest : -finest;
 }
 
-static lw_status move_on(plan *p, double turns, lw_error *error) {
+static lw_status move_on(plan *p, double turns, const sought *s, lw_error *error) {
   lw_guidance *g = p->out;
   lw_shown there, here;
   double to[LW_SIGHT_SCREWS];
@@ -397,7 +414,7 @@ static lw_status move_on(plan *p, double turns, lw_error *error) {
   g->o2 = there.x[LW_SEE_O2];
   g->hc = there.x[LW_SEE_HC];
   g->vacuum = there.x[LW_SEE_VACUUM];
-  how_sure(g, p->newest);
+  how_sure(p, s);
   return sum_up(p, error);
 }
 
@@ -435,9 +452,19 @@ static lw_status say_diluted(plan *p, lw_error *error) {
   return p->out->words ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
 }
 
+/* HC is over its limit with CO right: whether no place in the span is better, as far as is known. */
+static bool hc_prevents(const plan *p, const sought *s) {
+  enum { TRIES = 4 };
+  double u = p->newest->u[LW_SEE_HC], at = richer_out(p) ? s->at.rich : -s->at.rich;
+  bool better = s->at.hc <= p->goal->hc_most + (lw_known(u) ? u : 0), there = true;
+  if (hc_right(p)) return false;
+  for (size_t k = 0; k < p->screw_count; k++)
+    there = there && fabs(at - p->now[k]) < 0.5 * finest;
+  return there || !better || p->count > TRIES;
+}
+
 static lw_status decide(plan *p, lw_error *error) {
   enum { LONG_ENOUGH = 8 };
-  double turns = 0;
   if (!lw_known(p->newest->x[LW_SEE_CO])) {
     return lw_fail(error, LW_BAD_INPUT, "the newest idle reading has no CO; read it first");
   }
@@ -445,23 +472,24 @@ static lw_status decide(plan *p, lw_error *error) {
   if (speed_right(p) && co_right(p) && hc_right(p)) return say_set(p, error);
   if (p->screw_count == 0) {
     if (!co_right(p)) return say_cannot(p, "this unit has no mixture screw to turn", error);
-    return move_on(p, 0, error);
+    return move_on(p, 0, &(sought){0}, error);
   }
   if (no_authority(p)) return say_cannot(p, "the screw does not change the mixture", error);
-  if (co_right(p) && !hc_right(p) && speed_right(p))
+  sought s = seek(p, p->goal->co);
+  mind_hc(p, &s);
+  double turns = richer_out(p) ? s.at.rich : -s.at.rich;
+  if (co_right(p) && speed_right(p) && hc_prevents(p, &s))
     return say_cannot(p, "HC stays over its limit with CO where it should be", error);
   if (p->count >= LONG_ENOUGH)
     return say_cannot(p, "the readings do not follow the screws as they should", error);
-  sought s = seek(p, p->goal->co);
-  turns = richer_out(p) ? s.at.rich : -s.at.rich;
   if (s.short_of != 0 && at_end(p, s.short_of)) {
     return say_cannot(p,
                       s.short_of > 0 ? "the screw is at its rich stop and it is still too lean"
                                      : "the screw is at its lean stop and it is still too rich",
                       error);
   }
-  if (co_right(p)) turns = p->now[0]; /* only the speed is off */
-  return move_on(p, turns, error);
+  if (co_right(p) && hc_right(p)) turns = p->now[0]; /* only the speed is off */
+  return move_on(p, turns, &s, error);
 }
 
 static void how_surprising(plan *p) {
