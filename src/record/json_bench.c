@@ -102,6 +102,13 @@ static json_t *suspects_json(const lw_diagnosis *d) {
   return causes;
 }
 
+static json_t *goal_json(const lw_goal *goal) {
+  return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "speed_rad_s", number(goal->speed),
+                   "speed_within_rad_s", number(goal->speed_within), "co", number(goal->co),
+                   "co_least", number(goal->co_lo), "co_most", number(goal->co_hi), "co_limit",
+                   number(goal->co_most), "hc_limit_hexane", number(goal->hc_most));
+}
+
 json_t *lw_guidance_json(const lw_job *job, const lw_goal *goal, size_t readings,
                          const lw_guidance *g, const lw_diagnosis *causes) {
   static const char *const states[] = {[LW_GUIDE_MOVE] = "move",
@@ -114,10 +121,8 @@ json_t *lw_guidance_json(const lw_job *job, const lw_goal *goal, size_t readings
                       number(g->co), "co_u", number(g->co_u), "hc_hexane", number(g->hc), "hc_u",
                       number(g->hc_u), "vacuum_pa", number(g->vacuum))
           : json_null();
-  return json_pack("{s:s, s:s, s:s, s:{s:o, s:o, s:o, s:o}, s:I, s:o, s:o, s:o}", "job",
-                   job->id ? job->id : "", "state", states[g->state], "words",
-                   g->words ? g->words : "", "wanted", "speed_rad_s", number(goal->speed), "co",
-                   number(goal->co), "co_least", number(goal->co_lo), "co_most",
-                   number(goal->co_hi), "readings", (json_int_t)readings, "moves", moves_json(g),
+  return json_pack("{s:s, s:s, s:s, s:o, s:I, s:o, s:o, s:o}", "job", job->id ? job->id : "",
+                   "state", states[g->state], "words", g->words ? g->words : "", "wanted",
+                   goal_json(goal), "readings", (json_int_t)readings, "moves", moves_json(g),
                    "expect", expect, "causes", suspects_json(causes));
 }

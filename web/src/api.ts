@@ -30,12 +30,19 @@ export interface Gases {
   o2_fraction: number | null;
   no_fraction: number | null;
 }
+export interface Placed {
+  screw: string;
+  turns_out: number | null;
+}
 export interface Reading {
   label: string | null;
   time: string | null;
   stage: string | null;
   condition: string | null;
   speed_rad_per_s: number | null;
+  gear: string | null;
+  settled: boolean | null;
+  screws: Placed[];
   vacuum_pa: number | null;
   read: Gases;
   hc_as: string | null;
@@ -43,6 +50,8 @@ export interface Reading {
 }
 export interface Judgement {
   name: string;
+  condition: string | null;
+  reading: number | null;
   source: string | null;
   gas: string;
   limit_fraction?: Range;
@@ -62,9 +71,31 @@ export interface Check {
   next: string | null;
 }
 export interface Work {
-  job: { id: string; date: string | null; technician: string | null; complaint: string | null };
-  car: { description: string | null; engine: string | null; plate: string | null };
-  intake: { answer: string; summary: string };
+  job: {
+    id: string;
+    date: string | null;
+    technician: string | null;
+    shop: string | null;
+    customer: string | null;
+    complaint: string | null;
+    fitted_unit: string | null;
+    done: { what: string; screw: string | null; turns_counterclockwise: number | null }[];
+    notes: string[];
+  };
+  car: {
+    description: string | null;
+    engine: string | null;
+    plate: string | null;
+    odometer: string | null;
+    transmission: string | null;
+  };
+  weather: { altitude_m: number | null; pressure_pa: number | null };
+  fuel: { name: string } | null;
+  card: { unit: string | null; engine: string | null } | null;
+  intake: { answer: string; summary: string; differences: { what: string; expected: string | null; fitted: string | null; why: string | null }[] };
+  reading_as_found: number | null;
+  reading_as_left: number | null;
+  judgements_as_found: Judgement[];
   fitness: { answer: string; summary: string; first: string | null; checks: Check[] };
   readings: Reading[];
   judgements: Judgement[];
@@ -78,6 +109,59 @@ export interface Work {
   };
   cautions: string[];
   gaps: string[];
+}
+export interface LiveItem {
+  x: number | null;
+  shown: string;
+  state: string;
+  wait_s: number | null;
+  mean: number | null;
+  spread: number | null;
+}
+export interface LiveEntry {
+  kind: string;
+  settled: boolean | null;
+  wait_s: number | null;
+  items: Record<string, LiveItem | undefined>;
+  hc_as: string | null;
+  words: string;
+}
+export interface Live {
+  listening: boolean;
+  instruments: { name: string; there: boolean; words: string }[];
+  newest: LiveEntry | null;
+}
+export interface Move {
+  screw: string;
+  turns_counter_clockwise: number | null;
+  from: number | null;
+  to: number | null;
+  and_back: boolean;
+  words: string;
+}
+export interface Guidance {
+  state: "move" | "set" | "cannot" | "wait";
+  words: string;
+  wanted: {
+    speed_rad_s: number | null;
+    speed_within_rad_s: number | null;
+    co: number | null;
+    co_least: number | null;
+    co_most: number | null;
+    co_limit: number | null;
+    hc_limit_hexane: number | null;
+  };
+  readings: number;
+  moves: Move[];
+  expect: {
+    speed_rad_s: number | null;
+    co: number | null;
+    co_u: number | null;
+    hc_hexane: number | null;
+    hc_u: number | null;
+    vacuum_pa: number | null;
+  } | null;
+  causes: { cause: string; probability: number | null }[];
 }
 export interface Status {
   leanward: string;

@@ -1,34 +1,11 @@
 // One job: verdict and next move first, then what they rest on. Changes by others come by themselves.
-import { signal } from "@preact/signals";
-import { useEffect } from "preact/hooks";
-import { ask, type Judgement, type Range, type Work } from "./api";
-import { inHg, List, Mark, number, percent, ppm, rpm } from "./show";
+import type { Judgement, Range, Work } from "./api";
+import { work } from "./follow";
+import { JobFrame } from "./frame";
+import { List, Mark, number, percent, ppm, rpm } from "./show";
+import { shown as inUnits, unitOf } from "./units";
 
-const work = signal<Work | null>(null);
-const trouble = signal("");
-const linked = signal(false);
-
-async function load(job: number) {
-  try {
-    work.value = await ask<Work>("GET", `/api/jobs/${job}/work`);
-    trouble.value = "";
-  } catch (error) {
-    trouble.value = (error as Error).message;
-  }
-}
-
-// The stream says `begin` when it starts or has lost its place, `saved` when somebody changed the job.
-function follow(job: number): () => void {
-  const stream = new EventSource(`/api/jobs/${job}/events`);
-  const again = () => void load(job);
-  stream.addEventListener("begin", again);
-  stream.addEventListener("saved", again);
-  stream.onopen = () => (linked.value = true);
-  stream.onerror = () => (linked.value = false);
-  return () => stream.close();
-}
-
-function limit(range: Range | undefined, shown: (x: number) => string): string {
+export function limit(range: Range | undefined, shown: (x: number) => string): string {
   if (!range) return "";
   const lo = range.lo === null ? null : shown(range.lo);
   const hi = range.hi === null ? null : shown(range.hi);
@@ -36,7 +13,7 @@ function limit(range: Range | undefined, shown: (x: number) => string): string {
   return hi !== null ? `at most ${hi}` : `at least ${lo}`;
 }
 
-function JudgementRow({ of: j }: { of: Judgement }) {
+export function JudgementRow({ of: j }: { of: Judgement }) {
   const small = j.gas === "HC" || j.gas === "NO";
   const shown = (x: number) => (small ? `${ppm(x)} ppm` : `${percent(x)} %`);
   const value = j.value_fraction?.value ?? null;
@@ -53,7 +30,34 @@ function JudgementRow({ of: j }: { of: Judgement }) {
   );
 }
 
-function Readings({ of: w }: { of: Work }) {
+export function Limits({ of }: { of: Judgement[] }) {
+  return (
+    <section>
+      <h2>Against the limits</h2>
+      <div class="wide" tabIndex={0} role="region" aria-label="Limits">
+        <table>
+          <thead>
+            <tr>
+              <th scope="col">what</th>
+              <th scope="col" class="word">
+                verdict
+              </th>
+              <th scope="col">read</th>
+              <th scope="col">limit</th>
+            </tr>
+          </thead>
+          <tbody>
+            {of.map((j) => (
+              <JudgementRow key={j.name} of={j} />
+            ))}
+          </tbody>
+        </table>
+      </div>
+    </section>
+  );
+}
+
+export function Readings({ of: w }: { of: Work }) {
   if (!w.readings.length) return <p>Nothing was read yet.</p>;
   return (
     <div class="wide" tabIndex={0} role="region" aria-label="Readings">
@@ -67,7 +71,7 @@ function Readings({ of: w }: { of: Work }) {
             <th scope="col">HC ppm</th>
             <th scope="col">O2 %</th>
             <th scope="col">lambda</th>
-            <th scope="col">inHg</th>
+            <th scope="col">{unitOf("vacuum").name}</th>
           </tr>
         </thead>
         <tbody>
@@ -83,7 +87,7 @@ function Readings({ of: w }: { of: Work }) {
               <td>{ppm(r.read.hc_fraction)}</td>
               <td>{percent(r.read.o2_fraction)}</td>
               <td>{number(r.gas?.lambda.value, 3)}</td>
-              <td>{inHg(r.vacuum_pa)}</td>
+              <td>{inUnits("vacuum", r.vacuum_pa)}</td>
             </tr>
           ))}
         </tbody>
@@ -117,19 +121,17 @@ function Checks({ of: w }: { of: Work }) {
 }
 
 export function JobPage({ job }: { job: number }) {
-  useEffect(() => {
-    work.value = null;
-    return follow(job);
-  }, [job]);
-  const w = work.value;
-  if (!w) return <main>{trouble.value ? <p class="trouble" role="alert">{trouble.value}</p> : <p>One moment …</p>}</main>;
+  return (
+    <JobFrame job={job} at="">
+      {() => <Overview job={job} of={work.value!} />}
+    </JobFrame>
+  );
+}
+
+function Overview({ job, of: w }: { job: number; of: Work }) {
   const move = w.advice.move;
   return (
-    <main>
-      <h1>
-        {w.job.id} <small>{[w.car.description ?? w.car.engine, w.car.plate].filter(Boolean).join(", ")}</small>
-      </h1>
-      {!linked.value && <p class="trouble" role="status">The link is down; this may be old. It is tried again by itself.</p>}
+    <>
       {w.job.complaint && <p class="complaint">{w.job.complaint}</p>}
       <section class="first">
         <p class="verdict">
@@ -144,28 +146,7 @@ export function JobPage({ job }: { job: number }) {
       <List of={w.advice.steps} title="Then" />
       <List of={w.advice.cares} title="Take care" />
       <List of={w.cautions} title="Where it can hurt" />
-      <section>
-        <h2>Against the limits</h2>
-        <div class="wide" tabIndex={0} role="region" aria-label="Limits">
-          <table>
-            <thead>
-              <tr>
-                <th scope="col">what</th>
-                <th scope="col" class="word">
-                  verdict
-                </th>
-                <th scope="col">read</th>
-                <th scope="col">limit</th>
-              </tr>
-            </thead>
-            <tbody>
-              {w.judgements.map((j) => (
-                <JudgementRow key={j.name} of={j} />
-              ))}
-            </tbody>
-          </table>
-        </div>
-      </section>
+      <Limits of={w.judgements} />
       <Checks of={w} />
       <section>
         <h2>Does the unit belong here?</h2>
@@ -186,6 +167,6 @@ export function JobPage({ job }: { job: number }) {
           Readings (CSV)
         </a>
       </p>
-    </main>
+    </>
   );
 }

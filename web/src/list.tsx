@@ -46,7 +46,7 @@ export function JobList() {
       <ul class="jobs">
         {jobs.value?.map((row) => (
           <li key={row.job}>
-            <a href={`/job/${row.job}`}>
+            <a href={`/jobs/${row.job}`}>
               <span class="job-head">
                 <strong>{row.id}</strong>
                 <Mark of={row.verdict === "no verdict" ? null : row.verdict} />

@@ -3,8 +3,11 @@ import { signal } from "@preact/signals";
 import { render } from "preact";
 import { ask, type Status } from "./api";
 import { DevicesPage, PairPage } from "./devices";
+import { IdlePage } from "./idle";
 import { JobPage } from "./job";
 import { JobList } from "./list";
+import { Outbox, send } from "./outbox";
+import { chooseUnits, units } from "./units";
 
 const path = signal(location.pathname);
 const status = signal<Status | null>(null);
@@ -31,10 +34,17 @@ function go(event: MouseEvent) {
 }
 
 function Page({ of }: { of: Status }) {
-  const job = /^\/job\/([1-9][0-9]*)$/.exec(path.value);
+  const found = /^\/jobs?\/([1-9][0-9]*)(?:\/([a-z-]+))?$/.exec(path.value);
+  const job = found ? Number(found[1]) : 0;
   if (!of.paired || path.value === "/pair") return <PairPage after={() => void greet()} />;
   if (path.value === "/devices") return <DevicesPage lan={of.lan} />;
-  return job ? <JobPage job={Number(job[1])} /> : <JobList />;
+  if (!job) return <JobList />;
+  switch (found?.[2]) {
+    case "idle":
+      return <IdlePage job={job} />;
+    default:
+      return <JobPage job={job} />;
+  }
 }
 
 function Frame() {
@@ -45,8 +55,16 @@ function Frame() {
         <nav>
           <a href="/">Jobs</a>
           <a href="/devices">Devices</a>
+          <label class="units">
+            <span>Units</span>
+            <select value={units.value} onChange={(event) => chooseUnits(event.currentTarget.value === "metric" ? "metric" : "shop")}>
+              <option value="shop">shop</option>
+              <option value="metric">metric</option>
+            </select>
+          </label>
         </nav>
       </header>
+      <Outbox />
       {trouble.value && <p class="trouble" role="alert">{trouble.value}</p>}
       {status.value && <Page of={status.value} />}
     </div>
@@ -55,6 +73,7 @@ function Frame() {
 
 addEventListener("popstate", () => (path.value = location.pathname));
 void greet();
+void send();
 const place = document.getElementById("page")!;
 place.replaceChildren();
 render(<Frame />, place);

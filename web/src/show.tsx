@@ -9,7 +9,6 @@ export const rpm = (x: number | null) => number(x === null ? null : (x * 30) / M
 export const percent = (x: number | null | undefined, digits = 2) =>
   number(x === null || x === undefined ? null : x * 100, digits);
 export const ppm = (x: number | null | undefined) => number(x === null || x === undefined ? null : x * 1e6, 0);
-export const inHg = (x: number | null) => number(x === null ? null : x / 3386.389, 1);
 
 // A verdict is a word and a sign, never a color alone.
 const signs: Record<string, [string, string]> = {

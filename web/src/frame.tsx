@@ -1,0 +1,44 @@
+// The frame of a job's pages: its name, the steps of the job, and the state of the link.
+import type { ComponentChildren } from "preact";
+import { linked, trouble, useJob, work } from "./follow";
+
+const steps: [string, string][] = [
+  ["", "Overview"],
+  ["/fit", "Fit to adjust"],
+  ["/idle", "Set the idle"],
+  ["/causes", "Find the cause"],
+  ["/what-if", "What if"],
+  ["/handover", "Hand over"],
+];
+
+export function Steps({ job, at }: { job: number; at: string }) {
+  return (
+    <nav class="steps" aria-label="Steps of the job">
+      {steps.map(([path, name]) => (
+        <a key={path} href={`/jobs/${job}${path}`} aria-current={path === at ? "page" : undefined}>
+          {name}
+        </a>
+      ))}
+    </nav>
+  );
+}
+
+export function JobFrame({ job, at, children }: { job: number; at: string; children: () => ComponentChildren }) {
+  useJob(job);
+  const w = work.value;
+  return (
+    <main>
+      <h1>
+        {w ? w.job.id : `Job ${job}`} <small>{w && [w.car.description ?? w.car.engine, w.car.plate].filter(Boolean).join(", ")}</small>
+      </h1>
+      <Steps job={job} at={at} />
+      {!linked.value && (
+        <p class="trouble" role="status">
+          ✕ The link is down; this may be old. It is tried again by itself.
+        </p>
+      )}
+      {!w && (trouble.value ? <p class="trouble" role="alert">{trouble.value}</p> : <p>One moment …</p>)}
+      {w && children()}
+    </main>
+  );
+}

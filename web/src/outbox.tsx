@@ -1,0 +1,103 @@
+// What was typed is kept in this browser first, then sent, one after the other, until the server has
+// answered. Each entry has a key of its own, so that one sent twice is saved once.
+import { signal } from "@preact/signals";
+import { ask, Refused } from "./api";
+import { kept, keep } from "./kept";
+
+export interface Entry {
+  key: string;
+  path: string;
+  body: unknown;
+  words: string; // "reading of job 3: 650 rpm, CO 1.20 %"
+  at: string; // when it was typed
+  refused?: string; // the server's words; it stays until somebody discards it
+}
+
+export const waiting = signal<Entry[]>(kept<Entry[]>("outbox", []));
+export const keeps = signal(true); // false: storage is shut off or full
+let sending = false;
+let again = 0;
+
+function change(list: Entry[]) {
+  waiting.value = list;
+  keeps.value = keep("outbox", list);
+}
+
+// crypto.randomUUID is there on secure pages only; --lan has none.
+export function newKey(): string {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return [...bytes].map((b) => b.toString(16).padStart(2, "0")).join("");
+}
+
+const without = (key: string) => waiting.value.filter((e) => e.key !== key);
+
+// Whether a later try may end otherwise: no link, a busy or failing server, no longer paired.
+const passing = (status: number) => status === 0 || status === 401 || status === 429 || status >= 500;
+
+async function sendOne(entry: Entry): Promise<boolean> {
+  try {
+    await ask("POST", entry.path, entry.body, entry.key);
+    change(without(entry.key));
+  } catch (error) {
+    if (!(error instanceof Refused) || passing(error.status)) return false;
+    const words = error.message;
+    change(waiting.value.map((e) => (e.key === entry.key ? { ...e, refused: words } : e)));
+  }
+  return true;
+}
+
+async function sendAll() {
+  const next = () => waiting.value.find((e) => !e.refused);
+  for (let entry = next(); entry; entry = next()) {
+    if (!(await sendOne(entry))) {
+      again = window.setTimeout(() => void send(), 5000);
+      return;
+    }
+  }
+}
+
+// Two pages of one browser share the store: only one of them sends at a time where locks are there;
+// else the keys keep a double from being saved.
+export async function send() {
+  if (sending) return;
+  sending = true;
+  clearTimeout(again);
+  try {
+    await sendAll();
+  } finally {
+    sending = false;
+  }
+}
+
+export async function put(path: string, body: unknown, words: string) {
+  const entry = { key: newKey(), path, body, words, at: new Date().toISOString() };
+  change([...kept<Entry[]>("outbox", waiting.value), entry]);
+  await send();
+}
+
+addEventListener("online", () => void send());
+addEventListener("storage", () => (waiting.value = kept<Entry[]>("outbox", [])));
+
+export function Outbox() {
+  if (!waiting.value.length) return null;
+  const stuck = waiting.value.filter((e) => e.refused);
+  const held = waiting.value.length - stuck.length;
+  return (
+    <div class="outbox" aria-label="Not saved yet" role="status">
+      {held > 0 && (
+        <p>
+          ⧗ {held === 1 ? "1 entry is" : `${held} entries are`} kept in this browser and sent when the link is back.
+          {!keeps.value && " This browser keeps nothing when the page is closed: leave it open."}
+        </p>
+      )}
+      {stuck.map((e) => (
+        <p key={e.key} class="trouble">
+          ✕ Not saved: {e.words}. {e.refused}{" "}
+          <button type="button" onClick={() => change(without(e.key))}>
+            Discard
+          </button>
+        </p>
+      ))}
+    </div>
+  );
+}

@@ -1,0 +1,63 @@
+// One screw, one direction: a turning arrow as seen from the screwdriver's handle.
+import type { Move } from "./api";
+
+const parts: [number, string][] = [[0, ""], [1, "1/16"], [2, "1/8"], [3, "3/16"], [4, "1/4"], [6, "3/8"], [8, "1/2"], [10, "5/8"], [12, "3/4"], [14, "7/8"], [16, ""]];
+
+// 1.375 turns to "1 3/8 turns": the nearest part a hand can do.
+export function turnsText(x: number): string {
+  const sixteenths = Math.round(Math.abs(x) * 16);
+  const whole = Math.floor(sixteenths / 16);
+  const rest = sixteenths % 16;
+  const near = parts.reduce((a, b) => (Math.abs(b[0] - rest) < Math.abs(a[0] - rest) ? b : a));
+  const shownWhole = near[0] === 16 ? whole + 1 : whole;
+  const text = [shownWhole || "", near[1]].filter(Boolean).join(" ") || "0";
+  return `${text} ${Math.abs(x) > 1 ? "turns" : "turn"}`;
+}
+
+const point = (degrees: number, r: number) => {
+  const a = (degrees * Math.PI) / 180;
+  return `${(50 + r * Math.sin(a)).toFixed(1)} ${(50 - r * Math.cos(a)).toFixed(1)}`;
+};
+
+// Drawn clockwise and mirrored for the other way. The sweep grows with the turn, up to nearly all round.
+export function TurnArrow({ turns }: { turns: number }) {
+  const sweep = Math.min(320, Math.max(50, Math.abs(turns) * 360));
+  const large = sweep > 180 ? 1 : 0;
+  const side = `translate(${turns < 0 ? 0 : 100} 0) scale(${turns < 0 ? 1 : -1} 1)`;
+  return (
+    <svg class="turn" viewBox="0 0 100 100" aria-hidden="true">
+      <circle cx="50" cy="50" r="20" fill="none" stroke="currentColor" stroke-width="3" />
+      <path d="M36 50H64" stroke="currentColor" stroke-width="7" />
+      <g transform={side}>
+        <path d={`M${point(0, 38)}A38 38 0 ${large} 1 ${point(sweep, 38)}`} fill="none" stroke="currentColor" stroke-width="8" />
+        <path d="M-15 -2 L15 -2 L0 16 Z" fill="currentColor" transform={`translate(${point(sweep, 38)}) rotate(${sweep - 90})`} />
+      </g>
+    </svg>
+  );
+}
+
+function inOrOut(m: Move): string {
+  if (m.from === null || m.to === null || m.from === m.to) return "";
+  return m.to > m.from ? "outward" : "inward";
+}
+
+export function MoveCard({ of: m }: { of: Move }) {
+  const turns = m.turns_counter_clockwise ?? 0;
+  const way = turns < 0 ? "clockwise" : "counter-clockwise";
+  const places = m.from !== null && m.to !== null ? `from ${turnsText(m.from)} out to ${turnsText(m.to)} out` : "";
+  return (
+    <li class="move-card">
+      <TurnArrow turns={turns} />
+      <div>
+        <p class="screw">{/screw/.test(m.screw) ? m.screw : `${m.screw} screw`}</p>
+        <p class="amount">{turnsText(turns)}</p>
+        <p class="way">
+          {way}
+          {inOrOut(m) && `, ${inOrOut(m)}`}
+        </p>
+        {m.and_back && <p>Go 1/8 turn further, then come back by it: finish lean.</p>}
+        {places && <p class="faint">{places}</p>}
+      </div>
+    </li>
+  );
+}
