@@ -391,7 +391,7 @@ static void step(session *s) {
     go_on(s);
     return;
   }
-  tell_missing(s, why);
+  tell_missing(s, s->phase == PHASE_SETTLE || s->phase == PHASE_COMPARE ? why : "");
   if (s->phase == PHASE_ASKED && idle_watch_left(&s->watch, 1)) {
     turned(s, false);
   } else if (s->phase == PHASE_ASKED) {

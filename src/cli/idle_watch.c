@@ -48,11 +48,11 @@ void idle_watch_came(idle_watch *w, const lw_source *source, const lw_live *came
     }
   }
   lw_source_now(source, oldest, &w->now);
-  for (int i = 0; i < LW_LIVE_ITEMS; i++) { /* typed ones stay until a reading is taken */
-    if (w->gives[i] || !lw_known(w->typed[i])) continue;
+  for (int i = 0; i < LW_LIVE_ITEMS; i++) { /* typed: until a reading is taken, and no longer */
+    if (w->gives[i]) continue;
     w->now.x[i] = w->typed[i];
     w->now.mean[i] = LW_NONE;
-    w->now.state[i] = LW_SETTLE_SETTLED;
+    w->now.state[i] = lw_known(w->typed[i]) ? LW_SETTLE_SETTLED : LW_SETTLE_UNSAID;
     if (i == LW_LIVE_HC) w->now.hc_basis = w->typed_basis;
   }
 }

@@ -417,7 +417,8 @@ static void bad_input_is_one_line(void **state) {
   (void)state;
   wire_kit k = wire_kit_new();
   const char *bench = put_file(&k, "bench.yaml", quick), *job = put_job(&k, "");
-  const char *table = put_table(&k, 1), *before = strdup(get_file(job));
+  const char *table = put_table(&k, 1);
+  char *before = strdup(get_file(job));
   refused(RUN("idle", "nowhere.yaml", "--listen", bench), "nowhere.yaml");
   refused(RUN("idle", "-", "--listen", bench), "standard input cannot take them");
   refused(RUN("idle", job, "--listen", "nowhere.yaml"), "nowhere.yaml");
@@ -434,7 +435,7 @@ static void bad_input_is_one_line(void **state) {
   put_file(&k, "bad.csv", "time [s],CO\n");
   refused(RUN("idle", job, "--listen", wire_path(&k, "bad.csv")), "the unit is missing");
   assert_string_equal(get_file(job), before);
-  put_job(&k, "");
+  free(before);
   char two[600];
   snprintf(two, sizeof two, "job: J\ncard: %s/%s\nanalyzers: [{name: a}, {name: b}]\n",
            getenv("SOURCE_ROOT"), card);
