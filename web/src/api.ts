@@ -191,10 +191,11 @@ export class Refused extends Error {
 }
 
 // One request; a failure is a Refused with the server's words, status 0 when it was not reached.
-export async function ask<T>(method: string, path: string, body?: unknown, key?: string): Promise<T> {
+export async function ask<T>(method: string, path: string, body?: unknown, key?: string, onRun?: number): Promise<T> {
   const headers: Record<string, string> = {};
   if (body !== undefined) headers["Content-Type"] = "application/json";
   if (key) headers["Idempotency-Key"] = key;
+  if (onRun !== undefined) headers["If-Match"] = `"${onRun}"`;
   let answer: Response;
   try {
     answer = await fetch(path, { method, headers, body: body === undefined ? null : JSON.stringify(body) });
@@ -205,4 +206,28 @@ export async function ask<T>(method: string, path: string, body?: unknown, key?:
   if (answer.ok) return data as T;
   const said = (data as { error?: string } | null)?.error;
   throw new Refused(answer.status, said ?? `The server answered ${answer.status}.`);
+}
+
+export interface Evidence {
+  reading: string;
+  read: string;
+  sound: string;
+  with: string;
+}
+export interface Cause {
+  name: string;
+  where?: string | null;
+  probability: number;
+  remedy: string | null;
+  evidence: Evidence[];
+}
+export interface Causes {
+  summary: string;
+  tie: boolean;
+  wrong_unit: string | null;
+  ranked: Cause[];
+  next_tests: { test: string; how: string; minutes: number; outcomes: string }[];
+  weighed: string[];
+  left_out: string[];
+  not_shown: string[];
 }

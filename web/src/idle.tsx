@@ -165,10 +165,12 @@ function ReadingForm({ job, of: w, moves, from }: { job: number; of: Work; moves
         ))}
         <label>
           Stage
-          <select name="stage" defaultValue={idles.length ? "working" : "as found"}>
-            <option>as found</option>
-            <option>working</option>
-            <option>as left</option>
+          <select name="stage">
+            {["as found", "working", "as left"].map((stage) => (
+              <option key={stage} selected={stage === (idles.length ? "working" : "as found")}>
+                {stage}
+              </option>
+            ))}
           </select>
         </label>
       </div>

@@ -2,7 +2,10 @@
 import { signal } from "@preact/signals";
 import { render } from "preact";
 import { ask, type Status } from "./api";
+import { CausesPage } from "./causes";
 import { DevicesPage, PairPage } from "./devices";
+import { FitPage } from "./fit";
+import { HandoverPage } from "./handover";
 import { IdlePage } from "./idle";
 import { JobPage } from "./job";
 import { JobList } from "./list";
@@ -42,6 +45,12 @@ function Page({ of }: { of: Status }) {
   switch (found?.[2]) {
     case "idle":
       return <IdlePage job={job} />;
+    case "causes":
+      return <CausesPage job={job} />;
+    case "fit":
+      return <FitPage job={job} />;
+    case "handover":
+      return <HandoverPage job={job} />;
     default:
       return <JobPage job={job} />;
   }

@@ -10,6 +10,7 @@ export interface Entry {
   body: unknown;
   words: string; // "reading of job 3: 650 rpm, CO 1.20 %"
   at: string; // when it was typed
+  merges?: boolean; // body is put into the job's document, beside what stands there
   refused?: string; // the server's words; it stays until somebody discards it
 }
 
@@ -34,9 +35,36 @@ const without = (key: string) => waiting.value.filter((e) => e.key !== key);
 // Whether a later try may end otherwise: no link, a busy or failing server, no longer paired.
 const passing = (status: number) => status === 0 || status === 401 || status === 429 || status >= 500;
 
+type Tree = Record<string, unknown>;
+const isTree = (x: unknown): x is Tree => typeof x === "object" && x !== null && !Array.isArray(x);
+
+// What was empty comes as null and must not be sent back.
+function merged(old: unknown, more: Tree): Tree {
+  const out: Tree = {};
+  if (isTree(old)) for (const [key, value] of Object.entries(old)) if (value !== null) out[key] = isTree(value) ? merged(value, {}) : value;
+  for (const [key, value] of Object.entries(more)) out[key] = isTree(value) ? merged(out[key], value) : value;
+  return out;
+}
+
+// Sent twice it gives the same document, so each try may have a key of its own; when somebody else was
+// faster it is put into what they saved.
+async function mergeOne(entry: Entry) {
+  for (let tries = 0; ; tries++) {
+    const now = await ask<{ run: number; document: unknown }>("GET", entry.path);
+    const document = merged(now.document, entry.body as Tree);
+    try {
+      await ask("PUT", entry.path, document, newKey(), now.run);
+      return;
+    } catch (error) {
+      if (!(error instanceof Refused) || error.status !== 412 || tries > 4) throw error;
+    }
+  }
+}
+
 async function sendOne(entry: Entry): Promise<boolean> {
   try {
-    await ask("POST", entry.path, entry.body, entry.key);
+    if (entry.merges) await mergeOne(entry);
+    else await ask("POST", entry.path, entry.body, entry.key);
     change(without(entry.key));
   } catch (error) {
     if (!(error instanceof Refused) || passing(error.status)) return false;
@@ -69,8 +97,11 @@ export async function send() {
   }
 }
 
-export async function put(path: string, body: unknown, words: string) {
-  const entry = { key: newKey(), path, body, words, at: new Date().toISOString() };
+export const put = (path: string, body: unknown, words: string) => hold({ path, body, words });
+export const merge = (path: string, body: Tree, words: string) => hold({ path, body, words, merges: true });
+
+async function hold(what: Pick<Entry, "path" | "body" | "words" | "merges">) {
+  const entry = { ...what, key: newKey(), at: new Date().toISOString() };
   change([...kept<Entry[]>("outbox", waiting.value), entry]);
   await send();
 }

@@ -23,11 +23,11 @@ const point = (degrees: number, r: number) => {
 export function TurnArrow({ turns }: { turns: number }) {
   const sweep = Math.min(320, Math.max(50, Math.abs(turns) * 360));
   const large = sweep > 180 ? 1 : 0;
-  const side = `translate(${turns < 0 ? 0 : 100} 0) scale(${turns < 0 ? 1 : -1} 1)`;
+  const side = `translate(${turns < 0 ? 4 : 104} 0) scale(${turns < 0 ? 1 : -1} 1)`;
   return (
-    <svg class="turn" viewBox="0 0 100 100" aria-hidden="true">
-      <circle cx="50" cy="50" r="20" fill="none" stroke="currentColor" stroke-width="3" />
-      <path d="M36 50H64" stroke="currentColor" stroke-width="7" />
+    <svg class="turn" viewBox="0 0 108 100" aria-hidden="true">
+      <circle cx="54" cy="50" r="20" fill="none" stroke="currentColor" stroke-width="3" />
+      <path d="M40 50H68" stroke="currentColor" stroke-width="7" />
       <g transform={side}>
         <path d={`M${point(0, 38)}A38 38 0 ${large} 1 ${point(sweep, 38)}`} fill="none" stroke="currentColor" stroke-width="8" />
         <path d="M-15 -2 L15 -2 L0 16 Z" fill="currentColor" transform={`translate(${point(sweep, 38)}) rotate(${sweep - 90})`} />
@@ -44,7 +44,7 @@ function inOrOut(m: Move): string {
 export function MoveCard({ of: m }: { of: Move }) {
   const turns = m.turns_counter_clockwise ?? 0;
   const way = turns < 0 ? "clockwise" : "counter-clockwise";
-  const places = m.from !== null && m.to !== null ? `from ${turnsText(m.from)} out to ${turnsText(m.to)} out` : "";
+  const places = m.from !== null && m.to !== null ? `from ${turnsText(m.from)} out to ${turnsText(m.to)}` : "";
   return (
     <li class="move-card">
       <TurnArrow turns={turns} />
