@@ -79,7 +79,7 @@ typedef enum lw_unknown {
   LW_UNKNOWN_LIST(LW_UNKNOWN_ENUM)
 #undef LW_UNKNOWN_ENUM
       LW_UNKNOWNS,
-  LW_UNKNOWNS_MOST = LW_UNKNOWNS + LW_SIGHTS_MOST + 1 /* where the screws stood at each sight */
+  LW_UNKNOWNS_MOST = LW_UNKNOWNS + LW_SIGHTS_MOST /* where the screws stood at each sight */
 } lw_unknown;
 const char *lw_unknown_text(lw_unknown unknown);
 
@@ -115,7 +115,8 @@ typedef struct lw_view {
 typedef struct lw_before {
   lw_engine engine; /* sound */
   lw_view view;
-  double co, co_error; /* on the scale on which CO is compared */
+  double co, co_width; /* middle of the limits and from one to the other, on the even scale */
+  double co_error;     /* how far outside them it may have been left */
   double of_speed;     /* throttle against logarithm of the idle speed */
   double enough;       /* evidence below which a car is hopeless: less work is put into it */
 } lw_before;

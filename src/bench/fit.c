@@ -50,7 +50,7 @@ typedef struct desk {
   double wide;      /* 1, or `anywhere` for the idle mixture and its sides */
   const lw_sight *sights;
   view views[LW_SIGHTS_MOST];
-  size_t count, unknown_count;
+  size_t count, unknown_count, first_idle; /* the first idle sight; count: none */
   const lw_test_car *cars[LW_SIGHTS_MOST]; /* as edited, screws as at each sight */
   const lw_before *before;                 /* the view after the sights'; NULL: none */
   bool set;                                /* it is taken to stand as it was set */
@@ -106,14 +106,22 @@ static double between(double a, double b, double s) {
   return a + s * (b - a);
 }
 
+/* Whose screws a view has. Before anything went wrong they stood where the first idle found them:
+   what that place was misread by is the same for both. */
+static size_t screws_of(const desk *d, size_t i) {
+  return i < d->count ? i : d->first_idle;
+}
+
 static lw_charge charge_at(const desk *d, size_t i, const double *z, double s) {
   const view *v = view_at(d, i);
   lw_charge c = v->here;
   double open = v->idle ? 1 : v->idle_share;
-  double spread = i < d->count && d->sights[i].screw_u > 0 ? d->sights[i].screw_u : screw_spread;
+  size_t stood = screws_of(d, i);
+  double spread = stood < d->count ? d->sights[stood].screw_u : 0;
+  if (!(spread > 0)) spread = screw_spread;
   double mixture = v->idle_share * d->wide * at(z, LW_UNKNOWN_IDLE_MIXTURE) +
                    (1 - v->idle_share) * at(z, LW_UNKNOWN_MAIN_MIXTURE) +
-                   open * z[LW_UNKNOWNS + i] * spread;
+                   open * z[LW_UNKNOWNS + stood] * spread;
   double air = exp(at(z, LW_UNKNOWN_DRAW));
   c.manifold = between(v->here.manifold, v->there.manifold, s);
   c.timing = between(v->here.timing, v->there.timing, s);
@@ -294,7 +302,7 @@ enum {
 };
 
 typedef struct system {
-  size_t rows, first_idle;
+  size_t rows;
   size_t sight[ROWS];
   int channel[ROWS];
   double want[ROWS], error[ROWS];
@@ -311,7 +319,6 @@ static void add_row(system_ *s, size_t sight, int channel, double want, double e
 
 static void collect(const desk *d, system_ *s) {
   s->rows = 0;
-  s->first_idle = d->count;
   for (size_t i = 0; i < d->count; i++) {
     const lw_sight *sight = &d->sights[i];
     for (int k = 0; k < LW_CHANNELS; k++) {
@@ -319,24 +326,29 @@ static void collect(const desk *d, system_ *s) {
       lw_channel c = (lw_channel)k;
       add_row(s, i, k, even(c, sight->x[k]), error_of(c, sight->x[k], sight->u[k]));
     }
-    if (s->first_idle == d->count && sight->at == LW_AT_IDLE) s->first_idle = i;
-    bool same = sight->stop_as_first && !sight->held && s->first_idle < i;
-    if (d->before && same && !d->sights[s->first_idle].held)
+    bool same = sight->stop_as_first && !sight->held && d->first_idle < i;
+    if (d->before && same && !d->sights[d->first_idle].held)
       add_row(s, i, ROW_SAME_STOP, 0, stop_same);
   }
-  if (!d->set || s->first_idle == d->count) return;
+  if (!d->set || d->first_idle == d->count) return;
   const lw_before *b = d->before;
-  add_row(s, d->count, ROW_SET_CO, b->co, b->co_error);
-  if (!d->sights[s->first_idle].held) add_row(s, s->first_idle, ROW_SET_STOP, 0, stop_set);
+  add_row(s, d->count, ROW_SET_CO, 0, b->co_error);
+  if (!d->sights[d->first_idle].held) add_row(s, d->first_idle, ROW_SET_STOP, 0, stop_set);
+}
+
+/* How far outside the limits: any CO between them is as likely to have been set as any other. */
+static double outside(const lw_before *b, double co) {
+  double off = co - b->co, half = 0.5 * b->co_width;
+  return off - fmin(fmax(off, -half), half);
 }
 
 static double row_of(const desk *d, const system_ *s, size_t r, const shown *seen,
                      const double *z) {
   const shown *own = &seen[s->sight[r]];
   switch (s->channel[r]) {
-  case ROW_SET_CO: return even(LW_SEE_CO, own->raw[LW_SEE_CO]);
+  case ROW_SET_CO: return outside(d->before, even(LW_SEE_CO, own->raw[LW_SEE_CO]));
   case ROW_SET_STOP: return (own->throttle - seen[d->count].throttle) / d->before->of_speed;
-  case ROW_SAME_STOP: return (own->throttle - seen[s->first_idle].throttle) / d->before->of_speed;
+  case ROW_SAME_STOP: return (own->throttle - seen[d->first_idle].throttle) / d->before->of_speed;
   default: {
     lw_channel k = (lw_channel)s->channel[r];
     return even(k, through(k, own->raw[k], z));
@@ -374,7 +386,7 @@ static void differentiate(const desk *d, system_ *s, const double *z) {
     memcpy(seen, s->seen, sizeof seen);
     moved[k] = z[k] + step;
     for (size_t i = 0; i < view_count(d) && !of_instruments(k); i++) {
-      bool own = k < LW_UNKNOWNS || k - LW_UNKNOWNS == i;
+      bool own = k < LW_UNKNOWNS || k - LW_UNKNOWNS == screws_of(d, i);
       if (own) seen[i] = follow(d, i, moved, &s->seen[i], &slope[i]);
     }
     for (size_t r = 0; r < s->rows; r++)
@@ -553,14 +565,16 @@ static bool look_again(desk *d, const system_ *s) {
 static void work_before(desk *d, system_ *s, const double *z, lw_match *fit) {
   const double log_places =
       -2.3 + 0.98; /* of CO and of the stop, turned at random (docs/causes.md) */
+  const double root_tau = 2.5066282746310002;
   double own[LW_UNKNOWNS_MOST], open[LW_UNKNOWNS_MOST], misfit = 0;
   fit->turned = fit->evidence + log_places;
   memcpy(own, z, sizeof own);
-  d->unknown_count++;
   d->set = true;
   collect(d, s);
   predict(d, s, own, s->got, s->seen);
   fit->evidence = settle_unknowns(d, s, 2, own, &misfit, open, NULL);
+  fit->evidence += log(d->before->co_error * root_tau) -
+                   log(d->before->co_width + d->before->co_error * root_tau);
   if (!(fit->evidence > fit->turned)) return;
   memcpy(fit->z, own, sizeof own);
   memcpy(fit->z_u, open, sizeof open);
@@ -626,7 +640,7 @@ static lw_status view_of(lw_arena *arena, lw_units *units, const lw_test_car *ca
 lw_status lw_match_before(lw_units *units, const lw_test_car *car, const lw_sight *sight,
                           double speed, lw_range co, lw_before *before, bool *possible,
                           lw_error *error) {
-  const double faster = 1.05;
+  const double faster = 1.05, soft = 0.25; /* of the limits' width: how sharply hands keep them */
   lw_state state = {0};
   const lw_test_car *seen = NULL;
   view quick;
@@ -636,7 +650,8 @@ lw_status lw_match_before(lw_units *units, const lw_test_car *car, const lw_sigh
   *before = (lw_before){.engine = *car->engine, .enough = -INFINITY};
   double lo = even(LW_SEE_CO, fmax(co.lo, 0)), hi = even(LW_SEE_CO, co.hi);
   before->co = 0.5 * (lo + hi);
-  before->co_error = fmax(0.29 * (hi - lo), 0.05) + 0.05;
+  before->co_width = fmax(hi - lo, 0.1);
+  before->co_error = fmax(soft * before->co_width, 0.05);
   lw_arena *arena = lw_arena_new(0);
   if (!arena) return lw_fail(error, LW_NO_MEMORY, "no memory to weigh these readings");
   lw_status status =
@@ -662,7 +677,11 @@ static lw_status lay_out(lw_arena *arena, lw_units *units, const lw_test_car *ca
               .count = count,
               .before = before,
               .unknown_count = LW_UNKNOWNS + count,
+              .first_idle = count,
               .wide = 1};
+  for (size_t i = count; i-- > 0;) {
+    if (sights[i].at == LW_AT_IDLE) d->first_idle = i;
+  }
   *possible = true;
   lw_status status = lw_test_car_what_if(arena, units, car, edits, edit_count, &own, error);
   if (status == LW_OK) d->engine = *own->engine;

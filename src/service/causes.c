@@ -79,14 +79,16 @@ static double either(const inquiry *d, const lw_match *match) {
 
 /* ---- nothing wrong, or mis-set ---- */
 
-/* Whether CO as found lies where this card wants it, softly: 1 well inside. */
-static double well_set(const inquiry *d, double co) {
+/* Probability that the car's CO as found lies where this card wants it, from what was read: 1 well
+   inside. The analyzer leaves the edges soft. */
+static double well_set(const inquiry *d, double co, double u) {
   lw_range want = d->car->twin->card->idle.co;
   double lo = lw_known(want.lo) ? want.lo : 0.005, hi = lw_known(want.hi) ? want.hi : 0.025;
   if (!lw_known(co)) return 0.5;
-  const double soft = 0.0007, slack = 0.002;
-  double under = 1 / (1 + exp((lo - slack - co) / soft));
-  double over = 1 / (1 + exp((co - hi - slack) / soft));
+  /* a logistic curve has its scale times 1.81 for standard deviation */
+  double soft = fmax(lw_known(u) ? u : 0, 0.0003) / 1.81;
+  double under = 1 / (1 + exp((lo - co) / soft));
+  double over = 1 / (1 + exp((co - hi) / soft));
   return under * over;
 }
 
@@ -117,7 +119,7 @@ static void split_sound(inquiry *d, double log_weight) {
   const lw_sight *s = &d->sights[d->first_idle];
   double turned = d->before_known ? d->sound.turned - either(d, &d->sound) : 0;
   double even = stand_even(d, false), uneven = stand_even(d, true);
-  double set = well_set(d, s->x[LW_SEE_CO]);
+  double set = well_set(d, s->x[LW_SEE_CO], s->u[LW_SEE_CO]);
   double sound = log_weight - log(lw_cause_prior(LW_CAUSE_NONE));
   d->weight[LW_CAUSE_NONE] = log_weight + log(fmax(set, 1e-9));
   d->weight[LW_CAUSE_SCREWS] =
