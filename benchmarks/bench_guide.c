@@ -156,7 +156,7 @@ static bool read_now(bay *b) {
 static void turn(bay *b, size_t k, const lw_screw_move *m, outcome *o) {
   const lw_screw_card *s = virtual_screw(&b->v, k);
   lw_range t = virtual_travel(s);
-  double by = m->to - b->counted[k], beyond = m->back ? (by > 0 ? 0.125 : -0.125) : 0;
+  double by = m->to - b->counted[k], beyond = by > 0 ? m->beyond : -m->beyond;
   bool richer = (by > 0) == (s->kind != LW_SCREW_AIR_BLEED);
   double far = m->to + beyond, end = richer == (s->kind != LW_SCREW_AIR_BLEED) ? t.hi : t.lo;
   if (fmin(far, m->to) < t.lo - 1e-9 || fmax(far, m->to) > t.hi + 1e-9) o->past_stop++;

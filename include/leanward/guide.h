@@ -39,7 +39,8 @@ typedef struct lw_screw_move {
   const char *screw; /* name on the card; "speed screw" */
   double turns;      /* to turn: + counter-clockwise as seen, - clockwise */
   double from, to;   /* turns out; NaN for the speed screw and where nobody counted */
-  bool back;         /* richening: go an eighth further and come back by it, to finish lean */
+  bool back;         /* richening: go further and come back by it, to finish lean */
+  double beyond;     /* by how much: an eighth, less where the stop is nearer; 0: not */
   const char *words; /* "mixture screw: 1/4 turn clockwise (leaner)" */
 } lw_screw_move;
 

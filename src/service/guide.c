@@ -168,7 +168,7 @@ static double mean_rich(const plan *p) {
 /* From where they stand toward it in steps that grow, until it lies between two places. -1 or 1:
    even the lean or rich end falls short, and is then the place on that side. */
 static int surround(const plan *p, double want, place *lean, place *rich) {
-  const double usual = 5, grow = 1.6; /* of the even scale in a turn: ours */
+  const double usual = 5, grow = 2.2; /* of the even scale in a turn: ours */
   double lo = richer_out(p) ? p->travel.lo : -p->travel.hi;
   double hi = richer_out(p) ? p->travel.hi : -p->travel.lo;
   place at = place_at(p, fmin(fmax(mean_rich(p), lo), hi));
@@ -237,12 +237,12 @@ static void mind_hc(const plan *p, sought *s) {
    1/32 turn at each screw) by what a turn does there, and the analyzer (ours;
    benchmarks/bench_guide.c counts how often readings fall inside twice of it). */
 static void how_sure(const plan *p, const sought *s) {
-  const double hand = 0.018, change = 0.25; /* turns; of the change */
+  const double hand = 0.022, change = 0.25; /* turns; of the change */
   lw_guidance *g = p->out;
   double co = g->co - p->newest->x[LW_SEE_CO], n = fmax((double)p->screw_count, 1);
   double hc = lw_known(p->newest->x[LW_SEE_HC]) ? g->hc - p->newest->x[LW_SEE_HC] : g->hc;
   double co_hand = hand * s->co_by / sqrt(n);
-  g->co_u = sqrt(pow(change * co, 2) + pow(0.10 * g->co, 2) + pow(co_hand, 2) + pow(0.0012, 2));
+  g->co_u = sqrt(pow(change * co, 2) + pow(0.12 * g->co, 2) + pow(co_hand, 2) + pow(0.0012, 2));
   g->hc_u = sqrt(pow(change * hc, 2) + pow(0.10 * g->hc, 2) + pow(12e-6, 2));
   g->speed_u = 9 * rpm;
 }
@@ -253,23 +253,29 @@ static const char *way(double counter_clockwise) {
   return counter_clockwise > 0 ? "counter-clockwise" : "clockwise";
 }
 
+/* Room beyond a place on the rich side, up to a touch. */
+static double room_beyond(const plan *p, double to) {
+  double room = richer_out(p) ? p->travel.hi - to : to - p->travel.lo;
+  return fmin(fmax(room, 0), touch);
+}
+
 static void add_mixture(plan *p, size_t k, double to) {
   const lw_screw_card *s = p->screws[k];
   double out = to - p->now[k], sign = lw_screw_thread(s) == LW_THREAD_LEFT ? -1 : 1;
-  bool richer = (out > 0) == (s->kind != LW_SCREW_AIR_BLEED);
+  bool richer = (out > 0) == richer_out(p);
   char by[48], back[48], name[96];
   if (fabs(out) < 0.5 * finest || p->out->move_count >= LW_MOVES_MOST) return;
   lw_screw_move *m = &p->out->moves[p->out->move_count++];
-  double beyond = richer ? touch : 0;
-  bool room = richer && to + (out > 0 ? touch : -touch) <= p->travel.hi &&
-              to + (out > 0 ? touch : -touch) >= p->travel.lo;
+  double beyond = richer ? room_beyond(p, to) : 0;
+  bool room = beyond > 0.5 * finest;
   *m = (lw_screw_move){.screw = s->name,
                        .turns = sign * out,
                        .from = p->known ? p->now[k] : LW_NONE,
                        .to = p->known ? to : LW_NONE,
-                       .back = room};
-  lw_turns_text(by, sizeof by, fabs(out) + (room ? beyond : 0));
-  lw_turns_text(back, sizeof back, touch);
+                       .back = room,
+                       .beyond = room ? beyond : 0};
+  lw_turns_text(by, sizeof by, fabs(out) + m->beyond);
+  lw_turns_text(back, sizeof back, beyond);
   snprintf(name, sizeof name, "%s%s", s->name, strstr(s->name, "screw") ? "" : " screw");
   m->words = room ? lw_arena_print(p->arena,
                                    "%s: %s %s (richer), then %s back clockwise, to finish "
@@ -319,14 +325,22 @@ static bool speed_right(const plan *p) {
   return fabs(p->newest->speed - p->goal->speed) <= p->goal->speed_within;
 }
 
-/* Inside what is wanted, as far as the analyzer can tell; never over the limit. The first moves go for
-   the span itself. */
-static bool co_right(const plan *p) {
-  enum { PATIENCE = 3 };
-  double co = p->newest->x[LW_SEE_CO], u = p->newest->u[LW_SEE_CO];
-  double slack = p->count <= PATIENCE ? 0 : fmax(0.0015, lw_known(u) ? 2 * u : 0);
+static bool co_within(const plan *p, double slack) {
+  double co = p->newest->x[LW_SEE_CO];
   if (lw_known(p->goal->co_most) && co > p->goal->co_most) return false;
   return co >= p->goal->co_lo - slack && co <= p->goal->co_hi + slack;
+}
+
+/* Inside what is wanted as far as the analyzer can tell; never over the limit. */
+static bool co_near(const plan *p) {
+  double u = p->newest->u[LW_SEE_CO];
+  return co_within(p, fmax(0.0015, lw_known(u) ? 2 * u : 0));
+}
+
+/* The first moves go for the span itself. */
+static bool co_right(const plan *p) {
+  enum { PATIENCE = 3 };
+  return p->count <= PATIENCE ? co_within(p, 0) : co_near(p);
 }
 
 static bool hc_right(const plan *p) {
@@ -371,34 +385,57 @@ static bool no_authority(const plan *p) {
 /* ---- the next move ---- */
 
 static bool at_end(const plan *p, int short_of) {
+  const double near = 1.25 * finest; /* the rich end is left by a sixteenth, to finish lean */
   bool out = richer_out(p) == (short_of > 0);
   for (size_t k = 0; k < p->screw_count; k++) {
-    if (out ? p->now[k] < p->travel.hi - finest : p->now[k] > p->travel.lo + finest) return false;
+    if (out ? p->now[k] < p->travel.hi - near : p->now[k] > p->travel.lo + near) return false;
   }
   return true;
 }
 
-static double rounded(const plan *p, double turns, double now) {
-  double by = finest * floor((turns - now) / finest + 0.5);
-  return fmin(fmax(now + by, p->travel.lo), p->travel.hi);
+/* A place that can be come to leaning: off the rich stop by what a hand can come back. */
+static double reachable(const plan *p, size_t k, double to) {
+  double rich = richer_out(p) ? p->travel.hi - finest : p->travel.lo + finest;
+  bool richer = (to > p->now[k]) == richer_out(p);
+  to = fmin(fmax(to, p->travel.lo), p->travel.hi);
+  if (!richer || (richer_out(p) ? to <= rich : to >= rich)) return to;
+  return (richer_out(p) ? p->now[k] < rich : p->now[k] > rich) ? rich : p->now[k];
 }
 
-/* The least a hand can do toward the goal, out positive. */
-static double least_turn(const plan *p) {
-  bool richer = p->newest->x[LW_SEE_CO] < p->goal->co;
-  return richer == richer_out(p) ? finest : -finest;
+/* Each screw to this place by sixteenths of a turn; what rounding leaves of one is made up by the
+   next. false: none needs to be turned. */
+static bool aim(const plan *p, double turns, double *to) {
+  double most = p->count < 2 ? 1.0 : 1.5; /* turns: before the car has answered, not too far */
+  double left = 0;
+  bool any = false;
+  for (size_t k = 0; k < p->screw_count; k++) {
+    double by = fmin(fmax(turns - p->now[k] + left, -most), most);
+    double whole = finest * floor(by / finest + 0.5);
+    to[k] = reachable(p, k, p->now[k] + whole);
+    left = fabs(by - whole) < finest ? by - whole : 0;
+    any = any || fabs(to[k] - p->now[k]) > 0.5 * finest;
+  }
+  return any;
 }
 
-static lw_status move_on(plan *p, double turns, const sought *s, lw_error *error) {
+/* The least a hand can do toward the goal, where less was found to be right and was not: the screw
+   that is furthest the other way. */
+static void least_turn(const plan *p, double *to) {
+  bool richer = p->newest->x[LW_SEE_CO] < p->goal->co, out = richer == richer_out(p);
+  size_t k = 0;
+  for (size_t i = 1; i < p->screw_count; i++) {
+    if (out ? p->now[i] < p->now[k] : p->now[i] > p->now[k]) k = i;
+  }
+  to[k] = reachable(p, k, p->now[k] + (out ? finest : -finest));
+}
+
+static lw_status move_on(plan *p, const double *to, const sought *s, lw_error *error) {
   lw_guidance *g = p->out;
   lw_shown there, here;
-  double to[LW_SIGHT_SCREWS];
-  double most = p->count < 2 ? 1.0 : 1.5; /* turns: before the car has answered, not too far */
+  double most = 0;
   g->state = LW_GUIDE_MOVE;
   for (size_t k = 0; k < p->screw_count; k++) {
-    double by = fmin(fmax(turns - p->now[k], -most), most);
-    if (!co_right(p) && fabs(by) < finest) by = least_turn(p);
-    to[k] = rounded(p, p->now[k] + by, p->now[k]);
+    most = fmax(most, fabs(to[k] - p->now[k]));
     add_mixture(p, k, to[k]);
   }
   if (!shown_at(p, p->goal->speed, to, g->match.z, &there)) {
@@ -406,7 +443,8 @@ static lw_status move_on(plan *p, double turns, const sought *s, lw_error *error
                    "the twin of this car does not run where the screws should go");
   }
   double from = there.throttle;
-  if (shown_at(p, p->newest->speed, p->now, g->match.z, &here)) from = here.throttle;
+  bool touched = most <= touch && speed_right(p); /* the plate hardly moves: not worth a run */
+  if (!touched && shown_at(p, p->newest->speed, p->now, g->match.z, &here)) from = here.throttle;
   add_speed(p, from, there.throttle);
   g->speed = p->goal->speed;
   g->co = carried(p, LW_SEE_CO, there.x[LW_SEE_CO]);
@@ -453,14 +491,11 @@ static lw_status say_diluted(plan *p, lw_error *error) {
 }
 
 /* HC is over its limit with CO right: whether no place in the span is better, as far as is known. */
-static bool hc_prevents(const plan *p, const sought *s) {
+static bool hc_prevents(const plan *p, const sought *s, bool there) {
   enum { TRIES = 4 };
-  double u = p->newest->u[LW_SEE_HC], at = richer_out(p) ? s->at.rich : -s->at.rich;
-  bool better = s->at.hc <= p->goal->hc_most + (lw_known(u) ? u : 0), there = true;
-  if (hc_right(p)) return false;
-  for (size_t k = 0; k < p->screw_count; k++)
-    there = there && fabs(at - p->now[k]) < 0.5 * finest;
-  return there || !better || p->count > TRIES;
+  double u = p->newest->u[LW_SEE_HC];
+  bool better = s->at.hc <= p->goal->hc_most + (lw_known(u) ? u : 0);
+  return !hc_right(p) && (there || !better || p->count > TRIES);
 }
 
 static lw_status decide(plan *p, lw_error *error) {
@@ -471,14 +506,15 @@ static lw_status decide(plan *p, lw_error *error) {
   if (diluted(p)) return say_diluted(p, error);
   if (speed_right(p) && co_right(p) && hc_right(p)) return say_set(p, error);
   if (p->screw_count == 0) {
-    if (!co_right(p)) return say_cannot(p, "this unit has no mixture screw to turn", error);
-    return move_on(p, 0, &(sought){0}, error);
+    if (!co_near(p)) return say_cannot(p, "this unit has no mixture screw to turn", error);
+    return move_on(p, p->now, &(sought){0}, error);
   }
   if (no_authority(p)) return say_cannot(p, "the screw does not change the mixture", error);
   sought s = seek(p, p->goal->co);
   mind_hc(p, &s);
-  double turns = richer_out(p) ? s.at.rich : -s.at.rich;
-  if (co_right(p) && speed_right(p) && hc_prevents(p, &s))
+  double to[LW_SIGHT_SCREWS];
+  bool any = aim(p, richer_out(p) ? s.at.rich : -s.at.rich, to);
+  if (co_near(p) && speed_right(p) && hc_prevents(p, &s, !any))
     return say_cannot(p, "HC stays over its limit with CO where it should be", error);
   if (p->count >= LONG_ENOUGH)
     return say_cannot(p, "the readings do not follow the screws as they should", error);
@@ -488,8 +524,9 @@ static lw_status decide(plan *p, lw_error *error) {
                                      : "the screw is at its lean stop and it is still too rich",
                       error);
   }
-  if (co_right(p) && hc_right(p)) turns = p->now[0]; /* only the speed is off */
-  return move_on(p, turns, &s, error);
+  if (!any && !co_right(p)) least_turn(p, to);
+  bool leave = co_right(p) && hc_right(p); /* only the speed is off */
+  return move_on(p, leave ? p->now : to, &s, error);
 }
 
 static void how_surprising(plan *p) {
