@@ -18,6 +18,9 @@ json_t *lw_map_point_json(const lw_map_point *point);
 json_t *lw_map_points_json(const lw_map *map);
 /* `leanward map --json` */
 json_t *lw_map_json(const lw_twin *twin, const lw_map *map);
+/* `leanward try --json`: edits as written, which made changed of twin; c: the comparison of both */
+json_t *lw_trial_json(const char *const *edits, size_t count, const lw_twin *twin,
+                      const lw_twin *changed, const lw_comparison *c);
 /* `leanward idle CARD --json` */
 json_t *lw_idle_table_json(const lw_test_car *car, const lw_idle_table *table);
 /* `leanward idle JOB --json`. readings: how many the guide was given; causes may be NULL. */

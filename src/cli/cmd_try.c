@@ -1,6 +1,7 @@
 /* cmd_try.c - `leanward try`: a change beside the original, over the whole range. */
 #include "cli_twin.h"
 
+#include "leanward/bench_json.h"
 #include "leanward/plot.h"
 
 #include <getopt.h>
@@ -135,35 +136,9 @@ static lw_status write_csv(const char *path, const trial *t, lw_error *error) {
   return lw_draft_finish(&draft, error);
 }
 
-/* Null where nothing was compared. */
-static json_t *of_effect(const lw_effect *e, double x) {
-  return e->points ? json_real(x) : json_null();
-}
-
-static json_t *effects_json(const lw_comparison *c) {
-  json_t *effects = json_array();
-  for (int i = 0; i < LW_PLACES; i++) {
-    const lw_effect *e = &c->effects[i];
-    if (!e->words) continue;
-    json_array_append_new(
-        effects, json_pack("{s:s, s:I, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:s}", "place",
-                           lw_place_text(e->place), "points", (json_int_t)e->points, "no_fuel",
-                           (json_int_t)e->dry, "mean_change", of_effect(e, e->mean), "worst_change",
-                           of_effect(e, e->worst), "speed_rad_s", of_effect(e, e->speed),
-                           "throttle", of_effect(e, e->throttle), "afr", of_effect(e, e->afr),
-                           "changed_afr", of_effect(e, e->afr_changed), "words", e->words));
-  }
-  return effects;
-}
-
 static void write_json(const trial *t, char **edits, int count) {
-  json_t *said = json_array();
-  for (int i = 0; i < count; i++)
-    json_array_append_new(said, json_stringn_nocheck(edits[i], strlen(edits[i])));
-  json_t *root = json_pack("{s:o, s:o, s:o, s:s, s:o, s:o, s:o}", "edits", said, "original_twin",
-                           cli_twin_json(t->twin), "changed_twin", cli_twin_json(t->changed),
-                           "summary", t->c->summary, "effects", effects_json(t->c), "original",
-                           cli_points_json(t->a), "changed", cli_points_json(t->b));
+  json_t *root =
+      lw_trial_json((const char *const *)edits, (size_t)count, t->twin, t->changed, t->c);
   json_dumpf(root, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(12));
   putchar('\n');
   json_decref(root);

@@ -1,6 +1,8 @@
 /* json_bench.c - what the bench finds, as JSON. */
 #include "leanward/bench_json.h"
 
+#include <string.h>
+
 #include <math.h>
 
 static json_t *number(double x) {
@@ -81,6 +83,42 @@ json_t *lw_idle_table_json(const lw_test_car *car, const lw_idle_table *t) {
                    "gear", t->gear == LW_LOAD_DRIVE ? "drive" : "neutral", "as_it_stands",
                    idle_point_json(&t->now), "curves", curves);
 }
+
+/* ---- a change beside the original ---- */
+
+/* Null where nothing was compared. */
+static json_t *of_effect(const lw_effect *e, double x) {
+  return e->points ? json_real(x) : json_null();
+}
+
+static json_t *effects_json(const lw_comparison *c) {
+  json_t *effects = json_array();
+  for (int i = 0; i < LW_PLACES; i++) {
+    const lw_effect *e = &c->effects[i];
+    if (!e->words) continue;
+    json_array_append_new(
+        effects, json_pack("{s:s, s:I, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:s}", "place",
+                           lw_place_text(e->place), "points", (json_int_t)e->points, "no_fuel",
+                           (json_int_t)e->dry, "mean_change", of_effect(e, e->mean), "worst_change",
+                           of_effect(e, e->worst), "speed_rad_s", of_effect(e, e->speed),
+                           "throttle", of_effect(e, e->throttle), "afr", of_effect(e, e->afr),
+                           "changed_afr", of_effect(e, e->afr_changed), "words", e->words));
+  }
+  return effects;
+}
+
+json_t *lw_trial_json(const char *const *edits, size_t count, const lw_twin *twin,
+                      const lw_twin *changed, const lw_comparison *c) {
+  json_t *said = json_array();
+  for (size_t i = 0; i < count; i++)
+    json_array_append_new(said, json_stringn_nocheck(edits[i], strlen(edits[i])));
+  return json_pack("{s:o, s:o, s:o, s:s, s:o, s:o, s:o}", "edits", said, "original_twin",
+                   lw_twin_json(twin), "changed_twin", lw_twin_json(changed), "summary", c->summary,
+                   "effects", effects_json(c), "original", lw_map_points_json(c->original),
+                   "changed", lw_map_points_json(c->changed));
+}
+
+/* ---- the guide ---- */
 
 static json_t *moves_json(const lw_guidance *g) {
   json_t *moves = json_array();

@@ -1,5 +1,5 @@
 /* api_twin.c - what the bench says of a job's car: causes, the next move at the idle, idle against
-** each screw, the mixture over throttle and speed. Each takes a tenth of a second to a second.
+** each screw, the mixture over throttle and speed, and what a change would do to it. Each takes a tenth of a second to a second.
 */
 #include "serve.h"
 
@@ -10,7 +10,7 @@
 
 #define RPM (3.14159265358979323846 / 30)
 
-enum { SIGHTS_MOST = 40, CURVE_POINTS = 15, MAP_THROTTLES = 9, MAP_SPEEDS = 9 };
+enum { EDITS_MOST = 20, SIGHTS_MOST = 40, CURVE_POINTS = 15, MAP_THROTTLES = 9, MAP_SPEEDS = 9 };
 
 void api_causes(hand *h, request *r) {
   lw_case given;
@@ -101,21 +101,118 @@ void api_idle_curves(hand *h, request *r) {
   }
 }
 
-void api_map(hand *h, request *r) {
+static lw_status run_map(hand *h, const lw_twin *twin, lw_map **map, lw_error *error) {
   static const double throttle[MAP_THROTTLES] = {0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.45, 0.7, 1};
   static const double speed[MAP_SPEEDS] = {700 * RPM,  1000 * RPM, 1500 * RPM,
                                            2000 * RPM, 2500 * RPM, 3000 * RPM,
                                            3500 * RPM, 4000 * RPM, 4500 * RPM};
+  return lw_map_run(h->arena, twin, throttle, MAP_THROTTLES, speed, MAP_SPEEDS, map, error);
+}
+
+void api_map(hand *h, request *r) {
   lw_error error = {0};
   lw_test_car *car = NULL;
   lw_map *map = NULL;
   lw_status status = car_of(h, r, &car, &error);
-  if (status == LW_OK) {
-    status =
-        lw_map_run(h->arena, car->twin, throttle, MAP_THROTTLES, speed, MAP_SPEEDS, &map, &error);
-  }
+  if (status == LW_OK) status = run_map(h, car->twin, &map, &error);
   if (status == LW_OK) {
     reply_json(r, MHD_HTTP_OK, lw_map_json(car->twin, map));
+  } else if (!r->reply.status) {
+    reply_failure(r, status, &error);
+  }
+}
+
+/* ---- what if ---- */
+
+void api_what_ifs(hand *h, request *r) {
+  size_t count = 0;
+  const lw_what_if_name *names = lw_what_ifs(&count);
+  json_t *list = json_array();
+  (void)h;
+  for (size_t i = 0; i < count; i++)
+    json_array_append_new(list, json_pack("{s:s, s:s, s:s, s:b}", "name", names[i].name, "values",
+                                          names[i].values, "what", names[i].what, "fault",
+                                          (int)names[i].fault));
+  reply_json(r, MHD_HTTP_OK, json_pack("{s:o}", "what_ifs", list));
+}
+
+/* {"edits": ["main jet=0.061 in", ...]}: the texts lie in the hand's arena. */
+static lw_status edits_of(hand *h, const request *r, const char **edits, size_t *count,
+                          lw_error *error) {
+  json_error_t wrong;
+  json_t *body = json_loadb(r->body ? r->body : "", r->used, JSON_REJECT_DUPLICATES, &wrong);
+  if (!body) {
+    lw_error_place(error, NULL, wrong.line, NULL);
+    return lw_fail(error, LW_BAD_INPUT, "the body is no JSON: %.200s", wrong.text);
+  }
+  const json_t *list = json_object_get(body, "edits");
+  size_t given = json_array_size(list);
+  bool good = given >= 1 && given <= EDITS_MOST;
+  for (size_t i = 0; good && i < given; i++) {
+    const char *text = json_string_value(json_array_get(list, i));
+    edits[i] = text ? lw_arena_copy(h->arena, text, strlen(text)) : NULL;
+    good = edits[i] != NULL;
+  }
+  json_decref(body);
+  *count = given;
+  if (good) return LW_OK;
+  lw_error_place(error, NULL, 0, "edits");
+  return lw_fail(error, LW_BAD_INPUT, "1 to %d texts such as \"main jet=0.061 in\" are expected",
+                 EDITS_MOST);
+}
+
+/* Sizes that are changed most, before and after. */
+static json_t *sizes_json(const lw_carburetor_card *before, const lw_carburetor_card *after) {
+  const struct {
+    const char *name;
+    double before, after;
+  } sizes[] = {
+      {"main jet", before->primary.main_jet, after->primary.main_jet},
+      {"secondary main jet", before->secondary.main_jet, after->secondary.main_jet},
+      {"idle feed", before->primary.idle_feed, after->primary.idle_feed},
+      {"idle bleed", before->primary.idle_bleed, after->primary.idle_bleed},
+  };
+  json_t *list = json_array();
+  for (size_t i = 0; i < sizeof sizes / sizeof sizes[0]; i++) {
+    if (!(sizes[i].before > 0)) continue;
+    json_array_append_new(
+        list,
+        json_pack("{s:s, s:f, s:o}", "name", sizes[i].name, "original_m", sizes[i].before,
+                  "changed_m", lw_known(sizes[i].after) ? json_real(sizes[i].after) : json_null()));
+  }
+  return list;
+}
+
+static lw_status compare(hand *h, const lw_twin *twin, const char **edits, size_t count,
+                         json_t **json, lw_error *error) {
+  lw_twin *changed = NULL;
+  lw_map *a = NULL, *b = NULL;
+  lw_comparison *c = NULL;
+  lw_status status = lw_what_if(h->arena, h->units, twin, edits, count, &changed, error);
+  if (status == LW_OK) status = run_map(h, twin, &a, error);
+  if (status == LW_OK) status = lw_map_again(h->arena, changed, a, &b, error);
+  if (status == LW_OK) {
+    double idle = lw_range_middle(twin->card->idle.speed);
+    status = lw_compare(h->arena, a, b, idle, twin->ambient, &c, error);
+  }
+  if (status != LW_OK) return status;
+  *json = lw_trial_json(edits, count, twin, changed, c);
+  json_object_set_new(*json, "sizes",
+                      sizes_json(&twin->card->carburetor, &changed->card->carburetor));
+  return LW_OK;
+}
+
+void api_try(hand *h, request *r) {
+  const char *edits[EDITS_MOST];
+  size_t count = 0;
+  lw_error error = {0};
+  lw_test_car *car = NULL;
+  json_t *json = NULL;
+  lw_status status = edits_of(h, r, edits, &count, &error);
+  if (status == LW_OK) status = car_of(h, r, &car, &error);
+  if (status == LW_OK) status = compare(h, car->twin, edits, count, &json, &error);
+  if (status == LW_OK) {
+    reply_json(r, MHD_HTTP_OK, json);
   } else if (!r->reply.status) {
     reply_failure(r, status, &error);
   }

@@ -11,6 +11,7 @@ static const route routes[] = {
     {"GET", "/api/devices", ROUTE_QUICK, 0, api_devices, ""},
     {"DELETE", "/api/devices/{number}", ROUTE_HAND, 0, api_device_revoke, ""},
     {"GET", "/api/cards", ROUTE_HAND, 0, api_cards, ""},
+    {"GET", "/api/what-ifs", ROUTE_QUICK, 0, api_what_ifs, ""},
     {"GET", "/api/live", ROUTE_QUICK, 0, api_live, ""},
     {"POST", "/api/live/moved", ROUTE_QUICK, TAKES_BODY, api_live_moved, ""},
     {"GET", "/api/jobs", ROUTE_HAND, 0, api_jobs, "search"},
@@ -27,6 +28,7 @@ static const route routes[] = {
     {"GET", "/api/jobs/{number}/idle", ROUTE_HAND, HEAVY, api_idle, ""},
     {"GET", "/api/jobs/{number}/idle-curves", ROUTE_HAND, HEAVY, api_idle_curves, "hold"},
     {"GET", "/api/jobs/{number}/map", ROUTE_HAND, HEAVY, api_map, ""},
+    {"POST", "/api/jobs/{number}/try", ROUTE_HAND, HEAVY | TAKES_BODY, api_try, ""},
     {"GET", "/api/jobs/{number}/events", ROUTE_STREAM, 0, NULL, ""},
 };
 enum { ROUTES = sizeof routes / sizeof routes[0] };

@@ -229,6 +229,8 @@ void api_causes(hand *h, request *r);
 void api_idle(hand *h, request *r);
 void api_idle_curves(hand *h, request *r);
 void api_map(hand *h, request *r);
+void api_try(hand *h, request *r);
+void api_what_ifs(hand *h, request *r);
 void api_live(hand *h, request *r);
 void api_live_moved(hand *h, request *r);
 

@@ -403,6 +403,15 @@ static void the_bench_answers(void **state) {
   calls(400, "GET", "/api/jobs/{number}/idle-curves", of_job(demo, "/idle-curves?hold=breath"),
         NULL, NULL);
   calls(200, "GET", "/api/jobs/{number}/map", of_job(demo, "/map"), NULL, NULL);
+  calls(200, "GET", "/api/what-ifs", "/api/what-ifs", NULL, NULL);
+  static const char try_it[] = "/api/jobs/{number}/try";
+  calls(200, "POST", try_it, of_job(demo, "/try"), JSON_HEAD,
+        "{\"edits\": [\"main jet=+0.002 in\", \"altitude=1600 m\"]}");
+  calls(404, "POST", try_it, "/api/jobs/999/try", JSON_HEAD, "{\"edits\": [\"altitude=0 m\"]}");
+  calls(422, "POST", try_it, of_job(demo, "/try"), JSON_HEAD, "{\"edits\": [\"main jt=+5 %\"]}");
+  calls(422, "POST", try_it, of_job(demo, "/try"), JSON_HEAD, "{\"edits\": []}");
+  calls(422, "POST", try_it, of_job(demo, "/try"), JSON_HEAD, "{\"edits\": [1]}");
+  calls(422, "POST", try_it, of_job(demo, "/try"), JSON_HEAD, "{");
   static const char *const ends[] = {"/causes", "/idle", "/idle-curves", "/map"};
   for (size_t i = 0; i < 4; i++) {
     char shape[60];

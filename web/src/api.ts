@@ -231,3 +231,27 @@ export interface Causes {
   left_out: string[];
   not_shown: string[];
 }
+
+export interface MapPoint {
+  throttle: number | null;
+  speed_rad_s: number | null;
+  afr: number | null;
+  lambda: number | null;
+}
+export interface Trial {
+  edits: string[];
+  summary: string;
+  effects: { place: string; mean_change: number | null; worst_change: number | null; words: string }[];
+  original: MapPoint[];
+  changed: MapPoint[];
+  sizes: { name: string; original_m: number | null; changed_m: number | null }[];
+}
+
+export interface Card {
+  card: string;
+  unit: string;
+  engine: string | null;
+  emissions: string | null;
+  model_year: number | null;
+  transmission: string | null;
+}

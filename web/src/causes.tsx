@@ -89,11 +89,11 @@ function CauseCard({ of: c, first }: { of: Cause; first: boolean }) {
         <summary>
           <span class="cause-name">{c.name}</span>
           <span class="chance">{c.probability < 0.01 ? "under 1" : percent(c.probability, 0)} %</span>
+          <svg class="chance-bar" viewBox="0 0 100 4" preserveAspectRatio="none" aria-hidden="true">
+            <rect width="100" height="4" fill="var(--line)" />
+            <rect width={(100 * c.probability).toFixed(1)} height="4" fill="var(--accent)" />
+          </svg>
         </summary>
-        <svg class="chance-bar" viewBox="0 0 100 4" preserveAspectRatio="none" aria-hidden="true">
-          <rect width="100" height="4" fill="var(--line)" />
-          <rect width={(100 * c.probability).toFixed(1)} height="4" fill="var(--accent)" />
-        </svg>
         {c.where && <p>Where: {c.where}</p>}
         {c.remedy && <p>{c.remedy}</p>}
         <EvidenceTable of={c.evidence} />

@@ -7,6 +7,7 @@ const steps: [string, string][] = [
   ["/fit", "Fit to adjust"],
   ["/idle", "Set the idle"],
   ["/causes", "Find the cause"],
+  ["/what-if", "What if"],
   ["/handover", "Hand over"],
 ];
 

@@ -8,7 +8,7 @@ import { Gauges, idleGauges } from "./gauges";
 import { History } from "./history";
 import { put } from "./outbox";
 import { percent, ppm, rpm } from "./show";
-import { MoveCard, turnsText } from "./turn";
+import { MoveCard, placeText } from "./turn";
 import { shown, unitOf } from "./units";
 
 const guidance = signal<Guidance | null>(null);
@@ -122,7 +122,7 @@ function bodyOf(form: FormData, last: Reading | undefined): Record<string, unkno
 function placeNow(name: string, last: number | null, moves: Move[]): string {
   const move = turned.value ? moves.find((m) => m.screw === name) : undefined;
   const at = move?.to ?? last;
-  return at === null || at === undefined ? "" : turnsText(at).replace(/ turns?$/, "");
+  return at === null || at === undefined ? "" : placeText(at);
 }
 
 function Field({ name, label, value, needed }: { name: string; label: string; value?: string; needed?: boolean }) {

@@ -27,6 +27,11 @@ export function JobList() {
   return (
     <main>
       <h1>Jobs</h1>
+      <p>
+        <a class="button main" href="/new">
+          New job
+        </a>
+      </p>
       <label class="search">
         Find
         <input

@@ -7,10 +7,12 @@ import { DevicesPage, PairPage } from "./devices";
 import { FitPage } from "./fit";
 import { HandoverPage } from "./handover";
 import { IdlePage } from "./idle";
+import { IntakePage } from "./intake";
 import { JobPage } from "./job";
 import { JobList } from "./list";
 import { Outbox, send } from "./outbox";
 import { chooseUnits, units } from "./units";
+import { WhatIfPage } from "./whatif";
 
 const path = signal(location.pathname);
 const status = signal<Status | null>(null);
@@ -41,6 +43,7 @@ function Page({ of }: { of: Status }) {
   const job = found ? Number(found[1]) : 0;
   if (!of.paired || path.value === "/pair") return <PairPage after={() => void greet()} />;
   if (path.value === "/devices") return <DevicesPage lan={of.lan} />;
+  if (path.value === "/new") return <IntakePage />;
   if (!job) return <JobList />;
   switch (found?.[2]) {
     case "idle":
@@ -49,6 +52,8 @@ function Page({ of }: { of: Status }) {
       return <CausesPage job={job} />;
     case "fit":
       return <FitPage job={job} />;
+    case "what-if":
+      return <WhatIfPage job={job} />;
     case "handover":
       return <HandoverPage job={job} />;
     default:
@@ -67,8 +72,8 @@ function Frame() {
           <label class="units">
             <span>Units</span>
             <select value={units.value} onChange={(event) => chooseUnits(event.currentTarget.value === "metric" ? "metric" : "shop")}>
-              <option value="shop">shop</option>
-              <option value="metric">metric</option>
+              <option value="shop">shop units</option>
+              <option value="metric">metric units</option>
             </select>
           </label>
         </nav>

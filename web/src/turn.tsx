@@ -1,18 +1,24 @@
 // One screw, one direction: a turning arrow as seen from the screwdriver's handle.
 import type { Move } from "./api";
 
-const parts: [number, string][] = [[0, ""], [1, "1/16"], [2, "1/8"], [3, "3/16"], [4, "1/4"], [6, "3/8"], [8, "1/2"], [10, "5/8"], [12, "3/4"], [14, "7/8"], [16, ""]];
-
-// 1.375 turns to "1 3/8 turns": the nearest part a hand can do.
-export function turnsText(x: number): string {
-  const sixteenths = Math.round(Math.abs(x) * 16);
-  const whole = Math.floor(sixteenths / 16);
-  const rest = sixteenths % 16;
-  const near = parts.reduce((a, b) => (Math.abs(b[0] - rest) < Math.abs(a[0] - rest) ? b : a));
-  const shownWhole = near[0] === 16 ? whole + 1 : whole;
-  const text = [shownWhole || "", near[1]].filter(Boolean).join(" ") || "0";
-  return `${text} ${Math.abs(x) > 1 ? "turns" : "turn"}`;
+// 1.375 in 16ths to "1 3/8".
+function inParts(x: number, grain: number): string {
+  const all = Math.round(Math.abs(x) * grain);
+  let part = all % grain, of = grain;
+  while (part && part % 2 === 0) {
+    part /= 2;
+    of /= 2;
+  }
+  return [Math.floor(all / grain) || "", part ? `${part}/${of}` : ""].filter(Boolean).join(" ") || "0";
 }
+
+// Small turns to a 32nd, others to a 16th, as near as a hand comes.
+export function turnsText(x: number): string {
+  return `${inParts(x, Math.abs(x) < 0.1 ? 32 : 16)} ${Math.abs(x) > 1.03 ? "turns" : "turn"}`;
+}
+
+// Where a screw stands.
+export const placeText = (x: number) => inParts(x, 32);
 
 const point = (degrees: number, r: number) => {
   const a = (degrees * Math.PI) / 180;
@@ -43,8 +49,9 @@ function inOrOut(m: Move): string {
 
 export function MoveCard({ of: m }: { of: Move }) {
   const turns = m.turns_counter_clockwise ?? 0;
+  if (turnsText(turns) === "0 turn") return <li>{m.words}</li>;
   const way = turns < 0 ? "clockwise" : "counter-clockwise";
-  const places = m.from !== null && m.to !== null ? `from ${turnsText(m.from)} out to ${turnsText(m.to)}` : "";
+  const places = m.from !== null && m.to !== null ? `from ${placeText(m.from)} to ${placeText(m.to)} turns out` : "";
   return (
     <li class="move-card">
       <TurnArrow turns={turns} />
