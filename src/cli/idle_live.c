@@ -13,6 +13,7 @@
 #include <math.h>
 #include <poll.h>
 #include <signal.h>
+#include <stdlib.h>
 #include <string.h>
 #include <time.h>
 #include <unistd.h>
@@ -41,8 +42,9 @@ typedef struct session {
   idle_screws screws;
   idle_watch watch;
   phase phase;
-  bool told;   /* a person said that it was turned: a reading without a change counts */
-  bool played; /* a file; its name and how far it was read when the job was left */
+  bool told;    /* a person said that it was turned: a reading without a change counts */
+  bool assumed; /* where the screws stand is the card's word, not a person's */
+  bool played;  /* a file; its name and how far it was read when the job was left */
   double played_to;
   /* the reading in hand */
   idle_taken taken;
@@ -165,8 +167,9 @@ static void tell_guidance(session *s) {
   fflush(stdout);
 }
 
-static void tell_reading(session *s) {
-  char items[400], words[440] = "";
+/* "CO 1.21 %, speed 652 rpm" of the reading in hand. */
+static const char *taken_words(const session *s, char *words, size_t size) {
+  char items[400];
   lw_live shown;
   memset(&shown, 0, sizeof shown);
   for (int i = 0; i < LW_LIVE_ITEMS; i++) {
@@ -174,13 +177,20 @@ static void tell_reading(session *s) {
     shown.state[i] = LW_SETTLE_SETTLED;
   }
   cli_live_items(&shown, 380, items, sizeof items);
+  words[0] = '\0';
   for (const char *p = items; *p;) { /* two blanks stand before each */
-    const char *next = strstr(p + 1, "  ");
+    const char *next = strstr(p + 2, "  ");
     size_t n = next ? (size_t)(next - p) : strlen(p);
-    lw_text_append(words, sizeof words, "%s%.*s", words[0] ? "," : "", (int)n - 1, p + 1);
+    lw_text_append(words, size, "%s%.*s", words[0] ? ", " : "", (int)n - 2, p + 2);
     p += n;
   }
-  say(s, "reading %zu, kept in %s:%s", s->d.work->reading_count, s->asked->job, words);
+  return words;
+}
+
+static void tell_reading(session *s) {
+  char words[440];
+  say(s, "reading %zu, kept in %s: %s", s->d.work->reading_count, s->asked->job,
+      taken_words(s, words, sizeof words));
 }
 
 /* ---- what follows from what the guide said ---- */
@@ -291,6 +301,9 @@ static void note_of(session *s) {
   } else {
     snprintf(s->note, sizeof s->note, "mean of the settled window");
   }
+  if (s->assumed)
+    lw_text_append(s->note, sizeof s->note, "; screws not counted, taken as the card's preset");
+  s->assumed = false;
   if (restless[0]) lw_text_append(s->note, sizeof s->note, "; does not rest: %s", restless);
 }
 
@@ -379,6 +392,18 @@ static void tell_missing(session *s, const char *why) {
   }
 }
 
+/* The guide goes by where the screws stand; without a person to say it, by the card's word, and the
+   reading says so. */
+static bool counted(session *s) {
+  if (!idle_screws_uncounted(&s->screws)) return true;
+  if (s->typing) return false;
+  idle_screws_assume(&s->screws);
+  s->assumed = true;
+  say(s,
+      "the screws are not counted and nobody can say where they stand: taken as the card's preset");
+  return true;
+}
+
 static void step(session *s) {
   char why[WORDS];
   bool rests = idle_watch_settled(&s->watch, why, sizeof why);
@@ -389,6 +414,10 @@ static void step(session *s) {
   }
   if (lw_known(s->played_to) && s->phase == PHASE_COMPARE) {
     go_on(s);
+    return;
+  }
+  if (!counted(s)) {
+    tell_missing(s, rests ? "all has settled; say where the screws stand, or 'not counted'" : "");
     return;
   }
   tell_missing(s, s->phase == PHASE_SETTLE || s->phase == PHASE_COMPARE ? why : "");
@@ -447,6 +476,11 @@ static void typed_line(session *s, const char *line) {
   case IDLE_SAID_MOVE: turned(s, true); break;
   case IDLE_SAID_NOTHING: nothing_turned(s); break;
   case IDLE_SAID_PLACE: say_places(s); break;
+  case IDLE_SAID_UNKNOWN:
+    s->assumed = s->assumed || idle_screws_uncounted(&s->screws);
+    idle_screws_assume(&s->screws);
+    say_places(s);
+    break;
   case IDLE_SAID_READING: break;
   case IDLE_SAID_END: ended = 1; break;
   }
@@ -482,8 +516,11 @@ static void read_typed(session *s) {
 /* Before the end: what was asked for is still to do. */
 static int ended_early(session *s) {
   if (s->phase == PHASE_KEEP) {
+    char words[440];
     lw_error error = {.status = LW_IO};
-    snprintf(error.text, sizeof error.text, "the last reading could not be kept");
+    if (s->kept) return CLI_COULD_NOT; /* why the job cannot be worked was said */
+    snprintf(error.text, sizeof error.text, "the last reading could not be kept: %s",
+             taken_words(s, words, sizeof words));
     lw_error_place(&error, s->asked->job, 0, NULL);
     clear_block(s);
     return cli_fail("idle", &error);
@@ -561,11 +598,13 @@ static lw_status choose_analyzer(session *s, const char *instrument, lw_error *e
 /* How far the same file was read when the job was left. */
 static double played_before(const session *s) {
   const lw_work *w = s->d.work;
-  double at = 0;
-  char name[128];
+  char head[160];
   const char *note = w->reading_count ? w->readings[w->reading_count - 1].reading->note : NULL;
-  if (!note || sscanf(note, "played from %100[^,], %lf s", name, &at) != 2) return LW_NONE;
-  return strcmp(name, base_name(s->asked->paths[0])) == 0 ? at : LW_NONE;
+  snprintf(head, sizeof head, "played from %.100s, ", base_name(s->asked->paths[0]));
+  if (!note || strncmp(note, head, strlen(head)) != 0) return LW_NONE;
+  char *end = NULL;
+  double at = strtod(note + strlen(head), &end);
+  return end > note + strlen(head) ? at : LW_NONE;
 }
 
 static lw_status listen_to(session *s, lw_error *error) {
@@ -611,14 +650,11 @@ static lw_status check_file(const session *s, lw_error *error) {
 }
 
 static void tell_start(session *s) {
-  bool counted = true;
   if (!s->asked->json) idle_print_start(&s->d);
-  for (size_t i = 0; i < s->screws.count; i++)
-    counted = counted && (s->screws.at[i].speed || lw_known(s->screws.at[i].place));
-  if (!counted)
+  if (idle_screws_uncounted(&s->screws))
     say(s,
         "Nobody has counted where %s stands: '%s at 1 1/2 turns' says it, turns out from lightly "
-        "seated.",
+        "seated; 'not counted' takes the card's preset.",
         s->screws.at[0].name, s->screws.at[0].name);
   if (s->d.goal.gear == LW_LOAD_DRIVE)
     say(s, "The mixture of this unit is set in drive: brake on, wheels chocked, nobody in front.");

@@ -12,23 +12,39 @@ static const double most_turns = 6; /* in one move: a slip of the finger beyond 
 static const char *const help =
     "type what was turned, as in 'left out 1/4' or 'left 1/8 turn clockwise'; where a screw "
     "stands, "
-    "as in 'left at 1 1/2 turns'; a reading, as in 'speed: 650 rpm'; 'nothing'; 'end'; or Enter";
+    "as in 'left at 1 1/2 turns', or 'not counted'; a reading, as in 'speed: 650 rpm'; 'nothing'; "
+    "'end'; or Enter";
 
 /* ---- screws ---- */
+
+/* Also a reading that tells the guide nothing has where the screws stood. */
+static const lw_reading *newest_idle(const lw_work *w) {
+  for (size_t i = w->reading_count; i > 0; i--) {
+    if (w->readings[i - 1].at == LW_AT_IDLE) return w->readings[i - 1].reading;
+  }
+  return NULL;
+}
+
+static double place_in(const lw_reading *r, const char *name) {
+  const lw_named *screws = r ? r->screws.items : NULL;
+  for (size_t k = 0; r && k < r->screws.count; k++) {
+    if (lw_text_same(screws[k].name, name)) return screws[k].x;
+  }
+  return LW_NONE;
+}
 
 void idle_screws_of(const idle_guided *d, idle_screws *out) {
   const lw_carburetor_card *c = &d->car->twin->card->carburetor;
   const lw_screw_card *screw = c->screws.items;
-  const lw_sight *newest = d->count ? &d->sights[d->count - 1] : NULL;
+  const lw_reading *newest = newest_idle(d->work);
   *out = (idle_screws){.count = 0};
   for (size_t i = 0; i < c->screws.count && out->count + 1 < IDLE_SCREWS_MOST; i++) {
     if (screw[i].kind == LW_SCREW_FIXED || screw[i].kind == LW_SCREW_UNSAID) continue;
     idle_screw *s = &out->at[out->count++];
-    *s = (idle_screw){.name = screw[i].name, .place = LW_NONE};
+    *s = (idle_screw){.name = screw[i].name, .place = place_in(newest, screw[i].name)};
     s->left = lw_screw_thread(&screw[i]) == LW_THREAD_LEFT;
-    for (size_t k = 0; newest && k < newest->screw_count; k++) {
-      if (lw_text_same(newest->screws[k].name, s->name)) s->place = newest->screws[k].turns;
-    }
+    /* as the guide has it where the card does not say */
+    s->preset = lw_range_known(screw[i].preset) ? lw_range_middle(screw[i].preset) : 2;
   }
   out->at[out->count++] = (idle_screw){.name = "speed screw",
                                        .speed = true,
@@ -51,6 +67,19 @@ void idle_screws_advise(idle_screws *s, const lw_guidance *g) {
       s->at[i].turned = g->moves[k].turns;
       s->at[i].beyond = g->moves[k].back;
     }
+  }
+}
+
+bool idle_screws_uncounted(const idle_screws *s) {
+  for (size_t i = 0; i < s->count; i++) {
+    if (!s->at[i].speed && !lw_known(s->at[i].place)) return true;
+  }
+  return false;
+}
+
+void idle_screws_assume(idle_screws *s) {
+  for (size_t i = 0; i < s->count; i++) {
+    if (!s->at[i].speed && !lw_known(s->at[i].place)) s->at[i].place = s->at[i].preset;
   }
 }
 
@@ -219,17 +248,19 @@ static bool one_of(const char *text, const char *const *words) {
 
 lw_status idle_said(idle_screws *s, const char *line, idle_said_kind *kind, lw_error *error) {
   static const char *const none[] = {"nothing", "no", "not turned", NULL};
+  static const char *const unknown[] = {"not counted", "uncounted", NULL};
   static const char *const over[] = {"end", "quit", NULL};
   char copy[LINE_MOST], *rest = NULL;
   if (strlen(line) >= sizeof copy)
     return lw_fail(error, LW_BAD_INPUT, "a line of more than %d letters", LINE_MOST - 1);
   snprintf(copy, sizeof copy, "%s", line);
   char *text = trimmed(copy);
-  *kind = !*text               ? IDLE_SAID_ENTER
-          : one_of(text, none) ? IDLE_SAID_NOTHING
-          : one_of(text, over) ? IDLE_SAID_END
-          : strchr(text, ':')  ? IDLE_SAID_READING
-                               : IDLE_SAID_MOVE;
+  *kind = !*text                  ? IDLE_SAID_ENTER
+          : one_of(text, none)    ? IDLE_SAID_NOTHING
+          : one_of(text, over)    ? IDLE_SAID_END
+          : one_of(text, unknown) ? IDLE_SAID_UNKNOWN
+          : strchr(text, ':')     ? IDLE_SAID_READING
+                                  : IDLE_SAID_MOVE;
   if (*kind != IDLE_SAID_MOVE) return LW_OK;
   int which = screw_at(s, text, &rest);
   if (which < 0) return lw_fail(error, LW_BAD_INPUT, "'%.40s' is not understood; %s", text, help);

@@ -14,6 +14,7 @@ typedef struct idle_screw {
   bool speed;    /* the idle speed screw: nobody counts where it stands */
   bool left;     /* left-hand thread: clockwise moves it out */
   double place;  /* turns out at the last reading; NaN: not counted */
+  double preset; /* turns out where the card starts from */
   double turned; /* since then, counter-clockwise +; 0: not */
   bool typed;    /* a person said so; else the guide asked for it */
   bool beyond;   /* an eighth beyond and back, to finish lean */
@@ -29,6 +30,10 @@ void idle_screws_of(const idle_guided *d, idle_screws *out);
 /* As the guide asked. */
 void idle_screws_advise(idle_screws *s, const lw_guidance *g);
 void idle_screws_rest(idle_screws *s); /* nothing was turned */
+/* Some mixture screw's place is not known. */
+bool idle_screws_uncounted(const idle_screws *s);
+/* What is not counted is taken to stand where the card starts from. */
+void idle_screws_assume(idle_screws *s);
 /* Where a screw stands now, turns out. */
 double idle_screw_now(const idle_screw *s);
 /* "left 1/4 turn clockwise, right 1/4 turn clockwise"; "" when nothing was turned. */
@@ -41,6 +46,7 @@ typedef enum idle_said_kind {
   IDLE_SAID_NOTHING, /* nothing was turned */
   IDLE_SAID_MOVE,    /* "mixture out 1/4", "left 1/8 turn clockwise"; the screws have it now */
   IDLE_SAID_PLACE,   /* "left at 1 1/2 turns" */
+  IDLE_SAID_UNKNOWN, /* "not counted": they are taken to stand where the card starts from */
   IDLE_SAID_READING, /* "speed: 650 rpm" */
   IDLE_SAID_END      /* "end" */
 } idle_said_kind;

@@ -9,6 +9,7 @@
 #include "run.h"
 
 #include <signal.h>
+#include <sys/resource.h>
 
 static const char card[] = "cards/corran-290-eight-manual.yaml";
 static const char quick[] = "instrument: quick bench\n"
@@ -69,6 +70,8 @@ typedef struct program {
   size_t count, seen;
 } program;
 
+static rlim_t longest = RLIM_INFINITY; /* bytes of a file the program may write */
+
 static void start(program *p, const char *const *args) {
   const char *argv[24] = {getenv("LEANWARD")};
   int in[2], out[2];
@@ -86,7 +89,9 @@ static void start(program *p, const char *const *args) {
     dup2(out[1], 2);
     for (int fd = 3; fd < 256; fd++) /* a master held here would keep the line plugged in */
       close(fd);
-    if (chdir(getenv("SOURCE_ROOT")) == 0) execv(argv[0], (char *const *)(uintptr_t)argv);
+    if (setrlimit(RLIMIT_FSIZE, &(struct rlimit){longest, longest}) == 0 &&
+        chdir(getenv("SOURCE_ROOT")) == 0)
+      execv(argv[0], (char *const *)(uintptr_t)argv);
     _exit(99);
   }
   close(in[0]);
@@ -390,6 +395,8 @@ static void a_table_is_played(void **state) {
   HOLDS(r->out, "\"readings\":2");
   HOLDS(r->err, "ended before the idle was set");
   HOLDS(get_file(job), "played from run.csv, ");
+  HOLDS(get_file(job), "screws not counted, taken as the card's preset");
+  assert_int_equal(count_of(get_file(job), "not counted"), 1); /* then they are */
   put_table(&k, 3);
   r = RUN("idle", job, "--listen", table, "--speed", "0");
   assert_int_equal(r->code, 0);
@@ -403,6 +410,29 @@ static void a_table_is_played(void **state) {
   r = RUN("idle", job, "--json");
   assert_int_equal(r->code, 0);
   HOLDS(r->out, "\"state\": \"set\"");
+  wire_kit_free(&k);
+}
+
+/* A disk that takes no more, played by the longest file a process may write: the reading stays in
+   hand, the job as it was, and at the end its figures are said. */
+static void a_full_disk_loses_no_reading(void **state) {
+  (void)state;
+  static program guide;
+  wire_kit k = wire_kit_new();
+  const char *job = put_job(&k, ""), *table = put_table(&k, 1);
+  char *before = strdup(get_file(job));
+  longest = strlen(before) + 20;
+  START(&guide, "idle", job, "--listen", table, "--speed", "0");
+  longest = RLIM_INFINITY;
+  tell(&guide, "not counted\n");
+  hears(&guide, "left 1 1/2 turns out, right 1 1/2 turns out", 5);
+  hears(&guide, "what was there before is unchanged", 10);
+  hears(&guide, "in hand and not kept yet", 10);
+  assert_int_equal(kill(guide.pid, SIGINT), 0);
+  hears(&guide, "could not be kept: CO 4.00 %, speed 700 rpm, ", 10);
+  assert_int_equal(ended(&guide), 2);
+  assert_string_equal(get_file(job), before);
+  free(before);
   wire_kit_free(&k);
 }
 
@@ -449,6 +479,7 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(bad_input_is_one_line),
       cmocka_unit_test(a_table_is_played),
+      cmocka_unit_test(a_full_disk_loses_no_reading),
       cmocka_unit_test(turned_while_it_was_away),
       cmocka_unit_test(what_was_turned_is_typed),
       cmocka_unit_test(a_rich_car_is_set_and_a_kill_loses_nothing),
