@@ -194,8 +194,8 @@ static void learn_slope(sought *s, const place *lean, const place *rich) {
 
 /* CO rises one way only: false position between the two, its stiff end eased (Illinois). */
 static sought seek(const plan *p, double co) {
-  enum { ROUNDS = 10 };
-  const double near = 0.015; /* of the even scale: some 2 % of CO */
+  enum { ROUNDS = 8 };
+  const double near = 0.03; /* of the even scale: some 4 % of CO, less than a sixteenth moves it */
   double want = even(co), ease_lean = 1, ease_rich = 1;
   place lean, rich;
   sought s = {.short_of = surround(p, want, &lean, &rich)};
@@ -209,7 +209,7 @@ static sought seek(const plan *p, double co) {
     double share = lean.even < 0 ? 0.5 : a / (a + b);
     learn_slope(&s, &lean, &rich);
     s.at = place_at(p, lean.rich + share * (rich.rich - lean.rich));
-    if (fabs(s.at.even - want) < near || rich.rich - lean.rich < 0.25 * finest) break;
+    if (fabs(s.at.even - want) < near || rich.rich - lean.rich < 0.5 * finest) break;
     int side = s.at.even > want ? 1 : -1;
     *(side > 0 ? &rich : &lean) = s.at;
     ease_lean = side < 0 ? 1 : last > 0 ? 0.5 * ease_lean : ease_lean;
@@ -233,16 +233,17 @@ static void mind_hc(const plan *p, sought *s) {
 
 /* ---- how sure ---- */
 
-/* Standard deviation of the prediction: a quarter of the change that is asked for, the hand (up to
-   1/32 turn at each screw) by what a turn does there, and the analyzer (ours;
-   benchmarks/bench_guide.c counts how often readings fall inside twice of it). */
+/* Standard deviation of the prediction: part of the CO there, a quarter of the change that is asked
+   for (a long way is not known worse than a middling one), the hand and the speed by what a turn
+   does there, and the analyzer (ours, from virtual cars; benchmarks/bench_guide.c counts how often
+   readings fall inside twice of it). */
 static void how_sure(const plan *p, const sought *s) {
-  const double hand = 0.022, change = 0.25; /* turns; of the change */
+  const double part = 0.22, change = 0.25, most = 0.3, hand = 0.028; /* turns */
   lw_guidance *g = p->out;
-  double co = g->co - p->newest->x[LW_SEE_CO], n = fmax((double)p->screw_count, 1);
+  double co = fabs(g->co - p->newest->x[LW_SEE_CO]), n = fmax((double)p->screw_count, 1);
   double hc = lw_known(p->newest->x[LW_SEE_HC]) ? g->hc - p->newest->x[LW_SEE_HC] : g->hc;
-  double co_hand = hand * s->co_by / sqrt(n);
-  g->co_u = sqrt(pow(change * co, 2) + pow(0.12 * g->co, 2) + pow(co_hand, 2) + pow(0.0012, 2));
+  double far = fmin(change * co, most * g->co), by_hand = hand * s->co_by / sqrt(n);
+  g->co_u = sqrt(pow(part * g->co, 2) + pow(far, 2) + pow(by_hand, 2) + pow(0.0012, 2));
   g->hc_u = sqrt(pow(change * hc, 2) + pow(0.10 * g->hc, 2) + pow(12e-6, 2));
   g->speed_u = 9 * rpm;
 }
