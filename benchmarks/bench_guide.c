@@ -336,12 +336,15 @@ static void print_whys(const outcome *all, size_t count) {
 }
 
 static void print_targets(const figures *f, clock_ *c) {
-  size_t quick = 0, three = 0;
+  const double budget = 0.05; /* s */
+  size_t quick = 0, three = 0, in_time = 0;
   qsort(c->seconds, c->count, sizeof *c->seconds, by_size);
   for (size_t i = 0; i < f->count; i++) {
     three += f->moves[i] <= 3;
     quick += f->moves[i] <= 6;
   }
+  while (in_time < c->count && c->seconds[in_time] < budget)
+    in_time++;
   printf("\nmoves of cars that were set: median %.0f (target at most 3), %.1f %% in at most 3, "
          "%.1f %% in at most 6 (target 95 %%)\n",
          at_share(f->moves, f->count, 0.5), percent(three, f->count), percent(quick, f->count));
@@ -349,10 +352,11 @@ static void print_targets(const figures *f, clock_ *c) {
          percent(f->set, f->can), percent(quick, f->can));
   printf("moves past a stop %zu (target none in 10,000 cars); ended richening %zu\n", f->past_stop,
          f->rich_last);
-  printf("a step: median %.1f ms, 95 %% %.1f ms, longest %.1f ms of %zu (target under 50 ms on one "
-         "core)\n",
-         1e3 * at_share(c->seconds, c->count, 0.5), 1e3 * at_share(c->seconds, c->count, 0.95),
-         1e3 * at_share(c->seconds, c->count, 1), c->count);
+  printf(
+      "a step: median %.1f ms, 95 %% %.1f ms, longest %.1f ms; %.2f %% of %zu under 50 ms (target: "
+      "all, on one core)\n",
+      1e3 * at_share(c->seconds, c->count, 0.5), 1e3 * at_share(c->seconds, c->count, 0.95),
+      1e3 * at_share(c->seconds, c->count, 1), percent(in_time, c->count), c->count);
 }
 
 static void print_all(const outcome *all, size_t count, const cars_card *cards, size_t own,
