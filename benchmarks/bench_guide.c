@@ -1,9 +1,9 @@
 /* bench_guide.c - does the idle guide set an idle in a few moves?
 **
-** Virtual cars of every demo card, sound but with physics of their own (virtual.h), their screws and
-** idle stop turned at random away from right. Read with a shop's instruments, asked of the guide,
-** turned as a hand turns and set to the speed as a tachometer shows it, read again, until the guide
-** says set, or cannot, or twelve moves are not enough. See README.md.
+** Virtual cars of every demo card, sound but with physics of their own (virtual.h), their screws
+** and idle stop turned at random away from right. Read with a shop's instruments, asked of the
+** guide, turned as a hand turns and set to the speed as a tachometer shows it, read again, until the
+** guide says set, or cannot, or twelve moves are not enough. See README.md.
 **
 **   bench_guide [CARS [SEED [CARD]]]
 **

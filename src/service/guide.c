@@ -1,7 +1,7 @@
 /* guide.c - the next move at the idle screws.
 **
-** Fit the car to what it has shown, ask where the screws must stand for the goal, go there. What the
-** fit does not know yet it learns from the next reading; nothing else is remembered.
+** Fit the car to what it has shown, ask where the screws must stand for the goal, go there. What
+** the fit does not know yet it learns from the next reading; nothing else is remembered.
 */
 #include "leanward/guide.h"
 
@@ -219,7 +219,7 @@ static sought seek(const plan *p, double co) {
   return s;
 }
 
-/* Where HC would come near its limit in the middle of the span, the side of it where HC is lower. */
+/* Where HC would come near its limit in the middle of the span, the side where it is lower. */
 static void mind_hc(const plan *p, sought *s) {
   const lw_goal *g = p->goal;
   const double share = 0.3, margin = 40e-6; /* of the span; hexane: ours */
@@ -407,10 +407,11 @@ static double reachable(const plan *p, size_t k, double to) {
    next. false: none needs to be turned. */
 static bool aim(const plan *p, double turns, double *to) {
   double most = p->count < 2 ? 1.0 : 1.5; /* turns: before the car has answered, not too far */
-  double left = 0;
+  double left = 0, mean = richer_out(p) ? mean_rich(p) : -mean_rich(p);
   bool any = false;
+  turns = fmin(fmax(turns, mean - most), mean + most);
   for (size_t k = 0; k < p->screw_count; k++) {
-    double by = fmin(fmax(turns - p->now[k] + left, -most), most);
+    double by = turns - p->now[k] + left;
     double whole = finest * floor(by / finest + 0.5);
     to[k] = reachable(p, k, p->now[k] + whole);
     left = fabs(by - whole) < finest ? by - whole : 0;
@@ -472,8 +473,8 @@ static bool diluted(const plan *p) {
   double co = p->newest->x[LW_SEE_CO], co2 = p->newest->x[LW_SEE_CO2];
   if (!(lw_known(co2) && co > 0.003 && co + co2 < 0.12)) return false;
   if (!p->known) return true;
-  /* screws far apart leave one side too lean to burn: together first, as the twin with its screws so
-     may show too */
+  /* screws far apart leave one side too lean to burn: together first; and the twin with its screws
+     so may show the same */
   const double *seen = p->out->match.seen[p->count - 1];
   return far_apart(p) < 0.5 && seen[LW_SEE_CO] + seen[LW_SEE_CO2] > 0.13;
 }
@@ -491,7 +492,7 @@ static lw_status say_diluted(plan *p, lw_error *error) {
   return p->out->words ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no memory for this advice");
 }
 
-/* HC is over its limit with CO right: whether no place in the span is better, as far as is known. */
+/* HC is over its limit with CO right: whether no place in the span is better, for all one knows. */
 static bool hc_prevents(const plan *p, const sought *s, bool there) {
   enum { TRIES = 4 };
   double u = p->newest->u[LW_SEE_HC];

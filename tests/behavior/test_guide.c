@@ -138,6 +138,11 @@ static void turn(bay *b, const lw_guidance *g) {
       bool richer = m->turns > 0; /* counter-clockwise richens every kind: common practice */
       assert_true(strstr(m->words, richer ? "richer" : "leaner"));
       if (m->back) HOLDS(m->words, "back clockwise, to finish lean");
+      assert_int_equal(m->back, richer); /* no last turn richens: common practice, no source */
+      assert_true(richer ? m->beyond > 0.03 : m->beyond == 0);
+      double far = b->turns[k] + sign_of(b->screws[k]) * (m->turns + m->beyond);
+      assert_true(far >= (lw_known(t.lo) ? t.lo : 0) - 1e-9);
+      if (lw_known(t.hi)) assert_true(far <= t.hi + 1e-9);
       b->turns[k] = m->to;
     }
   }
@@ -224,6 +229,83 @@ static void a_screw_at_its_stop_is_said_to_be(void **state) {
   HOLDS(g.words, "cannot be set");
 }
 
+/* A lean car with limited travel needs the place by its stop: come to from beyond, as far as there is
+   a beyond. */
+static void by_the_rich_stop_too_it_finishes_lean(void **state) {
+  shop *s = *state;
+  const lw_test_car *model = car_of(s, "corran-350-eight-manual.yaml");
+  for (int clogged = 46; clogged <= 66; clogged += 4) {
+    char feed[64];
+    snprintf(feed, sizeof feed, "idle feed=clogged %d %%", clogged);
+    bay b = enter(s, model, 2.5);
+    b.edits[b.edit_count++] = feed;
+    b.speed = model->engine->speed_hot;
+    lw_guidance g;
+    int moves = work(&b, &g);
+    printf("%s: %d moves to %.4f and %.4f, %s\n", feed, moves, b.turns[0], b.turns[1], g.words);
+    assert_true(g.state == LW_GUIDE_SET || g.state == LW_GUIDE_CANNOT);
+    assert_true(fmax(b.turns[0], b.turns[1]) <= 2.75 - 0.0624);
+  }
+}
+
+/* One side too lean to burn gives oxygen as air in the sample does; the screws say which it is. */
+static void screws_far_apart_are_no_air_in_the_sample(void **state) {
+  shop *s = *state;
+  const lw_test_car *model = car_of(s, "corran-350-eight-automatic.yaml");
+  bay b = enter(s, model, 1.75);
+  b.turns[0] = 2.9;
+  b.turns[1] = 0.6;
+  b.speed = model->engine->speed_hot;
+  lw_guidance g;
+  int moves = work(&b, &g);
+  const lw_sight *found = &b.sights[0];
+  printf("apart by 2 turns: CO and CO2 %.1f %%, %d moves, %s\n",
+         100 * (found->x[LW_SEE_CO] + found->x[LW_SEE_CO2]), moves, g.words);
+  assert_true(found->x[LW_SEE_CO] + found->x[LW_SEE_CO2] < 0.12);
+  assert_int_equal(g.state, LW_GUIDE_SET);
+  assert_true(fabs(b.turns[0] - b.turns[1]) < 0.2);
+}
+
+/* Lean before and lean after: no CO either time, yet the oxygen has followed the screw. */
+static void a_lean_engine_answers_in_oxygen(void **state) {
+  shop *s = *state;
+  const lw_test_car *model = car_of(s, "corran-220-six-limiter.yaml");
+  bay b = enter(s, model, 0.75);
+  b.edits[b.edit_count++] = "idle feed=clogged 14 %";
+  b.speed = model->engine->speed_hot;
+  lw_guidance g;
+  int moves = work(&b, &g);
+  for (size_t i = 0; i < b.readings; i++)
+    printf("CO %.2f, O2 %.2f; ", 100 * b.sights[i].x[LW_SEE_CO], 100 * b.sights[i].x[LW_SEE_O2]);
+  printf("%d moves, %s\n", moves, g.words);
+  assert_true(b.sights[1].x[LW_SEE_CO] < 0.003);
+  assert_int_equal(g.state, LW_GUIDE_SET);
+}
+
+/* HC over its limit in the middle of the CO span: the guide looks where it is lower. */
+static void high_hc_is_sought_lower_within_the_span(void **state) {
+  shop *s = *state;
+  const lw_test_car *model = car_of(s, "corran-220-six-manual.yaml");
+  lw_goal goal = lw_goal_from(model->twin->card);
+  int set = 0, cannot = 0;
+  for (int percent = 110; percent <= 140; percent += 5) {
+    bay b = enter(s, model, 2.0);
+    b.engine.hidden *= 0.01 * percent;
+    b.speed = model->engine->speed_hot;
+    lw_guidance g;
+    int moves = work(&b, &g);
+    const lw_sight *last = &b.sights[b.readings - 1];
+    printf("crevices %d %%: %d moves, CO %.2f %%, HC %.0f ppm, %s\n", percent, moves,
+           100 * last->x[LW_SEE_CO], 1e6 * last->x[LW_SEE_HC], g.words);
+    assert_true(g.state == LW_GUIDE_SET || g.state == LW_GUIDE_CANNOT);
+    bool over = last->x[LW_SEE_HC] > goal.hc_most;
+    assert_int_equal(over, g.state == LW_GUIDE_CANNOT);
+    set += !over;
+    cannot += over;
+  }
+  assert_true(set > 0 && cannot > 0);
+}
+
 static void what_is_right_is_left_alone(void **state) {
   shop *s = *state;
   const lw_test_car *model = car_of(s, "corran-290-eight-automatic.yaml");
@@ -269,6 +351,10 @@ int main(void) {
       cmocka_unit_test(every_kind_of_screw_is_set_in_a_few_moves),
       cmocka_unit_test(a_pair_of_screws_apart_is_brought_together),
       cmocka_unit_test(a_screw_at_its_stop_is_said_to_be),
+      cmocka_unit_test(by_the_rich_stop_too_it_finishes_lean),
+      cmocka_unit_test(screws_far_apart_are_no_air_in_the_sample),
+      cmocka_unit_test(a_lean_engine_answers_in_oxygen),
+      cmocka_unit_test(high_hc_is_sought_lower_within_the_span),
       cmocka_unit_test(what_is_right_is_left_alone),
       cmocka_unit_test(air_in_the_sample_stops_the_work),
       cmocka_unit_test(no_reading_is_one_line),
