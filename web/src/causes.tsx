@@ -140,7 +140,7 @@ function Diagnosis({ of: d }: { of: Causes }) {
   const rest = d.ranked.filter((c) => c.probability < 0.02);
   return (
     <>
-      <p class="move">{d.summary}</p>
+      <p class="summary">{d.summary}</p>
       {d.wrong_unit && <p class="trouble">✕ {d.wrong_unit}</p>}
       {d.tie && <p>≈ The readings do not tell the first causes apart.</p>}
       <NextTest of={d} />

@@ -1,5 +1,6 @@
 // The big numbers: what is read now, the band or limit it is held to, and whether it has settled.
-import type { Guidance, LiveEntry, Reading } from "./api";
+import type { Guidance, Judgement, LiveEntry, Reading } from "./api";
+import { Hourglass } from "./show";
 
 export interface Gauge {
   name: string;
@@ -43,7 +44,7 @@ function GaugeView({ of: g }: { of: Gauge }) {
       <p class="faint">{heldTo(g)}</p>
       {g.value !== null && (
         <p class={calm ? "settled" : "unsettled"}>
-          <span aria-hidden="true">{calm ? "■" : "⧗"}</span> {g.state || "not known to rest"}
+          {calm ? <span aria-hidden="true">■</span> : <Hourglass />} {g.state || "not known to rest"}
         </p>
       )}
     </div>
@@ -68,7 +69,9 @@ function seen(live: LiveEntry | null, name: string, typed: number | null, restin
   return { value: item.x, state: item.state === "wait" ? wait : item.state };
 }
 
-export function idleGauges(live: LiveEntry | null, newest: Reading | undefined, wanted: Guidance["wanted"] | null): Gauge[] {
+export function idleGauges(live: LiveEntry | null, newest: Reading | undefined, wanted: Guidance["wanted"] | null, judged: Judgement[]): Gauge[] {
+  // without a guide the limits that the job is held to stay
+  const most = (gas: string) => judged.find((j) => j.gas === gas && j.condition === "idle")?.limit_fraction?.hi ?? null;
   const rest = newest?.settled ?? null;
   const speed = seen(live, "speed", newest?.speed_rad_per_s ?? null, rest);
   const co = seen(live, "CO", newest?.read.co_fraction ?? null, rest);
@@ -80,7 +83,7 @@ export function idleGauges(live: LiveEntry | null, newest: Reading | undefined, 
   const asPercent = (x: number) => x * 100, asPpm = (x: number) => x * 1e6;
   return [
     { name: "Speed", unit: "rpm", value: scaled(speed.value, toRpm), digits: 0, lo: span ? toRpm(at - by) : null, hi: span ? toRpm(at + by) : null, limit: null, state: speed.state },
-    { name: "CO", unit: "%", value: scaled(co.value, asPercent), digits: 2, lo: scaled(wanted?.co_least, asPercent), hi: scaled(wanted?.co_most, asPercent), limit: scaled(wanted?.co_limit, asPercent), state: co.state },
-    { name: "HC", unit: `ppm ${basis}`, value: scaled(hc.value, asPpm), digits: 0, lo: null, hi: null, limit: basis === "hexane" ? scaled(wanted?.hc_limit_hexane, asPpm) : null, state: hc.state },
+    { name: "CO", unit: "%", value: scaled(co.value, asPercent), digits: 2, lo: scaled(wanted?.co_least, asPercent), hi: scaled(wanted?.co_most, asPercent), limit: scaled(wanted?.co_limit ?? most("CO"), asPercent), state: co.state },
+    { name: "HC", unit: `ppm ${basis}`, value: scaled(hc.value, asPpm), digits: 0, lo: null, hi: null, limit: basis === "hexane" ? scaled(wanted?.hc_limit_hexane ?? most("HC"), asPpm) : null, state: hc.state },
   ];
 }

@@ -7,7 +7,7 @@ import { JobFrame } from "./frame";
 import { Gauges, idleGauges } from "./gauges";
 import { History } from "./history";
 import { put } from "./outbox";
-import { percent, ppm, rpm } from "./show";
+import { Hourglass, percent, ppm, rpm } from "./show";
 import { MoveCard, placeText } from "./turn";
 import { shown, unitOf } from "./units";
 
@@ -194,7 +194,7 @@ function TakeReading({ job, of: w, moves }: { job: number; of: Work; moves: Move
           <button type="button" onClick={() => (signalTaken.value = live.value)} disabled={!live.value}>
             Fill in what is read now
           </button>{" "}
-          {live.value && !live.value.settled && <span class="unsettled">⧗ not settled yet</span>}
+          {live.value && !live.value.settled && <span class="unsettled"><Hourglass /> not settled yet</span>}
         </p>
       )}
       <ReadingForm key={taken?.words ?? String(taken?.items.speed?.x ?? "")} job={job} of={w} moves={moves} from={taken} />
@@ -210,10 +210,10 @@ function Idle({ job, of: w }: { job: number; of: Work }) {
   const idles = w.readings.filter((r) => r.condition === "idle");
   return (
     <>
-      <Gauges of={idleGauges(live.value, idles[idles.length - 1], g?.wanted ?? null)} />
+      <Gauges of={idleGauges(live.value, idles[idles.length - 1], g?.wanted ?? null, w.judgements)} />
       {live.value && live.value.settled === false && (
         <p class="wait-bar" role="status">
-          <span aria-hidden="true">⧗</span> Wait{live.value.wait_s ? `, about ${Math.ceil(live.value.wait_s)} s` : ""}: the readings still move.
+          <Hourglass /> Wait{live.value.wait_s ? `, about ${Math.ceil(live.value.wait_s)} s` : ""}: the readings still move.
         </p>
       )}
       {liveWords.value && <p class="trouble" role="status">{liveWords.value}</p>}

@@ -3,6 +3,7 @@
 import { signal } from "@preact/signals";
 import { ask, Refused } from "./api";
 import { kept, keep } from "./kept";
+import { Hourglass } from "./show";
 
 export interface Entry {
   key: string;
@@ -117,7 +118,7 @@ export function Outbox() {
     <div class="outbox" aria-label="Not saved yet" role="status">
       {held > 0 && (
         <p>
-          ⧗ {held === 1 ? "1 entry is" : `${held} entries are`} kept in this browser and sent when the link is back.
+          <Hourglass /> {held === 1 ? "1 entry is" : `${held} entries are`} kept in this browser and sent when the link is back.
           {!keeps.value && " This browser keeps nothing when the page is closed: leave it open."}
         </p>
       )}

@@ -44,3 +44,12 @@ export function List({ of, title }: { of: string[]; title: string }) {
     </section>
   );
 }
+
+// A sign that every font has: wait.
+export function Hourglass() {
+  return (
+    <svg class="hourglass" viewBox="0 0 16 16" aria-hidden="true">
+      <path d="M3 1H13M3 15H13M4 1C4 6 12 10 12 15M12 1C12 6 4 10 4 15" fill="none" stroke="currentColor" stroke-width="2" />
+    </svg>
+  );
+}

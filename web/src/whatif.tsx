@@ -239,7 +239,7 @@ function MapTable({ of: t }: { of: Trial }) {
           </tbody>
         </table>
       </div>
-      <p class="faint">Across: throttle opening. Blue is richer, amber is leaner{side.value === "difference" ? "; + leans, − richens" : ""}; x: no mixture there.</p>
+      <p class="faint">Across: throttle opening. Blue is richer, amber is leaner{side.value === "difference" ? "; + leans, − richens" : ""}; –: no mixture there.</p>
     </section>
   );
 }

@@ -1,0 +1,229 @@
+// The job in a browser, as a technician goes through it; each page also looked at by axe-core.
+// Prints as the cmocka programs do, so that ./check counts it.
+import { writeFileSync, mkdtempSync, rmSync, readFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { createRequire } from "node:module";
+import assert from "node:assert/strict";
+import { browse, putIn, serve } from "./bench.mjs";
+
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const bench = await serve();
+const jobs = {};
+for (const name of ["demo", "power-valve", "vacuum-leak", "weak-cylinder"]) jobs[name] = await putIn(bench.address, name);
+const browser = await browse();
+const context = await browser.newContext({ viewport: { width: 360, height: 740 } });
+let page;
+const complaints = [];
+
+async function fresh() {
+  await page?.close();
+  page = await context.newPage();
+  page.on("pageerror", (error) => complaints.push(error.message));
+  page.on("console", (m) => /Content Security Policy|Refused to/.test(m.text()) && complaints.push(m.text()));
+}
+
+async function open(path) {
+  await page.goto(bench.address + path);
+  await calm();
+}
+
+async function calm() {
+  await page.waitForSelector("h1");
+  await page.waitForFunction(() => !document.querySelector(".busy") && !/One moment|Asking the twin/.test(document.body.textContent ?? ""), null, { timeout: 30000 });
+}
+
+// What can be touched is at least 48 px high (targets inside a line of text aside: there are none).
+async function fits() {
+  const wrong = await page.evaluate(() => {
+    const list = [];
+    if (document.documentElement.scrollWidth > innerWidth) list.push(`${document.documentElement.scrollWidth - innerWidth} px too wide`);
+    for (const e of document.querySelectorAll("button, a, select, input, summary, textarea")) {
+      const touched = e.type === "checkbox" ? e.closest("label") : e;
+      const box = touched.getBoundingClientRect();
+      if (box.height > 0 && (box.height < 47.5 || box.width < 40)) list.push(`${e.tagName} "${e.textContent?.slice(0, 30)}" ${box.width.toFixed(0)} x ${box.height.toFixed(0)}`);
+    }
+    return list;
+  });
+  assert.deepEqual(wrong, [], page.url());
+}
+
+// Run out of the page's content-security policy, which allows no script of ours from here.
+async function accessible() {
+  await page.evaluate(axe);
+  const found = await page.evaluate(() => globalThis.axe.run({ runOnly: ["wcag2a", "wcag2aa", "wcag21aa", "best-practice"] }));
+  const said = found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html.slice(0, 120)).join(" | ")}`);
+  assert.deepEqual(said, [], page.url());
+}
+
+const saved = async (job) => (await (await fetch(`${bench.address}/api/jobs/${job}/work`)).json()).readings.length;
+
+/* ---- tests ---- */
+
+const tests = {
+  async "every page fits a phone, is accessible in light and dark, and has an own heading"() {
+    const paths = ["/", "/new", "/devices", ...["", "/fit", "/idle", "/causes", "/what-if", "/handover"].map((p) => `/jobs/${jobs["power-valve"]}${p}`), `/jobs/${jobs["vacuum-leak"]}/idle`, `/jobs/${jobs["weak-cylinder"]}/fit`];
+    for (const path of paths) {
+      for (const colorScheme of ["light", "dark"]) {
+        await page.emulateMedia({ colorScheme });
+        await open(path);
+        await fits();
+        await accessible();
+      }
+    }
+    await page.emulateMedia({ colorScheme: "light" });
+  },
+
+  async "list, job, idle, causes, handover by what is on the screen"() {
+    await open("/");
+    await page.click("text=CW-0138");
+    await calm();
+    await page.click("nav.steps >> text=Set the idle");
+    await page.waitForSelector(".move-card .amount, .first .move");
+    await page.click("nav.steps >> text=Find the cause");
+    await page.waitForSelector(".cause .chance");
+    const chances = (await page.locator(".causes").first().locator(".chance").allTextContents()).map(parseFloat);
+    assert.deepEqual(chances, [...chances].sort((a, b) => b - a));
+    await page.click("nav.steps >> text=Hand over");
+    const pdf = await page.waitForSelector("a:has-text('Handover sheet')");
+    const [download] = await Promise.all([page.waitForEvent("download"), pdf.click()]);
+    assert.match(download.suggestedFilename(), /^job-CW-0138\.pdf$/);
+    assert.equal(readFileSync(await download.path()).subarray(0, 5).toString(), "%PDF-");
+    await page.goBack();
+    assert.match(page.url(), /causes$/);
+  },
+
+  async "a reading is typed with the keyboard and changes the next move"() {
+    const job = jobs["power-valve"], before = await saved(job);
+    await open(`/jobs/${job}/idle`);
+    await page.focus("input[name=speed]");
+    await page.keyboard.type("705");
+    await page.keyboard.press("Tab");
+    await page.keyboard.type("1.31");
+    await page.keyboard.press("Tab");
+    await page.keyboard.type("240");
+    await page.keyboard.press("Enter");
+    await page.waitForFunction(() => /1\.31/.test(document.querySelector(".gauges")?.textContent ?? ""));
+    assert.equal(await saved(job), before + 1);
+  },
+
+  async "what is typed while the link is down is sent once when it is back"() {
+    const job = jobs.demo, before = await saved(job);
+    await open(`/jobs/${job}/idle`);
+    await context.setOffline(true);
+    for (const co of ["1.15", "1.14"]) {
+      await page.fill("input[name=speed]", "650");
+      await page.fill("input[name=co]", co);
+      await page.click("text=Save the reading");
+    }
+    await page.waitForSelector("text=2 entries are kept");
+    assert.equal(await saved(job), before);
+    await context.setOffline(false);
+    await page.waitForFunction(() => !document.querySelector(".outbox"), null, { timeout: 15000 });
+    assert.equal(await saved(job), before + 2);
+    assert.equal(await page.evaluate(() => localStorage.getItem("leanward outbox")), "[]");
+  },
+
+  async "an answer that is lost on the way does not save a reading twice"() {
+    const job = jobs.demo, before = await saved(job);
+    await open(`/jobs/${job}/idle`);
+    let lost = 0;
+    await page.route("**/readings", async (route) => {
+      if (lost++ > 0) return route.continue();
+      await route.fetch(); // it is saved, and nobody hears of it
+      return route.abort();
+    });
+    await page.fill("input[name=speed]", "650");
+    await page.fill("input[name=co]", "1.13");
+    await page.click("text=Save the reading");
+    await page.waitForSelector(".outbox");
+    await page.waitForFunction(() => !document.querySelector(".outbox"), null, { timeout: 15000 });
+    assert.ok(lost >= 2);
+    assert.equal(await saved(job), before + 1);
+  },
+
+  async "what the server refuses stays to be seen, with its words"() {
+    await open(`/jobs/${jobs.demo}/fit`);
+    await page.fill("input[name=timing]", "a lot");
+    await page.click("text=Save the checks");
+    await page.waitForSelector(".outbox >> text=Not saved");
+    await page.click("text=Discard");
+    await page.waitForFunction(() => !document.querySelector(".outbox"));
+    await page.selectOption("select[name=warm]", "no");
+    await page.click("text=Save the checks");
+    await page.waitForSelector(".first >> text=Not fit");
+    await page.selectOption("select[name=warm]", "yes");
+    await page.click("text=Save the checks");
+    await page.waitForSelector(".first >> text=Fit to adjust");
+  },
+
+  async "a slider shows the mixture after the change; units are the person's own"() {
+    await open(`/jobs/${jobs.demo}/what-if`);
+    await page.focus("label:has-text('Main jet') input");
+    for (let i = 0; i < 3; i++) await page.keyboard.press("ArrowRight");
+    await page.waitForSelector(".first >> text=richer");
+    await page.waitForSelector("output:has-text('0.063 in')");
+    await page.selectOption("header select", "metric");
+    await page.waitForSelector("output:has-text('1.60 mm')");
+    await page.reload();
+    await page.waitForSelector("output:has-text('1.52 mm')");
+    await page.selectOption("header select", "shop");
+  },
+
+  async "a job is taken in from a card"() {
+    await open("/new");
+    await page.fill("input[name=job]", "CW-0900");
+    await page.selectOption("label:has-text('Spec card') select", "corran-220-six-manual");
+    await page.fill("textarea", "Hesitates when the throttle is opened.");
+    await page.fill("input[name=fitted]", "CW-2201M");
+    await page.fill("input[name=temperature]", "66");
+    await page.click("text=Take the job in");
+    await page.waitForSelector("text=is taken in");
+    await page.click("text=To the jobs");
+    await page.click("text=CW-0900");
+    await calm();
+    await page.click("nav.steps >> text=Set the idle");
+    await page.waitForSelector("h2:has-text('reading')");
+  },
+
+  async "what an instrument reads is big, and says when to wait"() {
+    const folder = mkdtempSync(join(tmpdir(), "leanward-web-"));
+    const lines = ["time [s],speed [rpm],CO [%],HC [ppm hexane]"];
+    for (let i = 0; i < 400; i++) lines.push(`${(i * 0.5).toFixed(1)},${650 + (i % 2)},${(i < 20 ? 3 - i * 0.1 : 1.2).toFixed(2)},216`);
+    writeFileSync(join(folder, "live.csv"), `${lines.join("\n")}\n`);
+    const second = await serve([`--replay=${join(folder, "live.csv")}`]);
+    const job = await putIn(second.address, "demo");
+    await page.goto(`${second.address}/jobs/${job}/idle`);
+    await page.waitForSelector(".unsettled", { timeout: 20000 });
+    await page.waitForFunction(() => /settled|wait/.test(document.querySelector(".gauges")?.textContent ?? ""));
+    await page.click("text=Fill in what is read now");
+    await page.waitForFunction(() => /^65[01]$/.test(document.querySelector("input[name=speed]")?.value ?? ""));
+    await fresh(); // its stream ends with the page
+    await second.stop();
+    rmSync(folder, { recursive: true });
+  },
+
+  async "nothing was thrown, nothing stopped by the content-security policy"() {
+    assert.deepEqual(complaints, []);
+  },
+};
+
+const only = process.argv[2];
+let passed = 0, failed = 0;
+for (const [name, test] of Object.entries(tests)) {
+  if (only && !name.includes(only)) continue;
+  await fresh();
+  try {
+    await test();
+    console.log(`[       OK ] ${name}`);
+    passed++;
+  } catch (error) {
+    console.log(`[  FAILED  ] ${name}\n${error.message}`);
+    failed++;
+  }
+}
+await browser.close();
+await bench.stop();
+console.log(`[  PASSED  ] ${passed} test(s).`);
+if (failed) console.log(` ${failed} FAILED TEST(S)`);
+process.exit(failed ? 1 : 0);
