@@ -51,9 +51,10 @@ typedef struct lw_sight {
   double screw_u;            /* of the fuel, for what the positions may be off; 0: a usual one */
   bool screws_known;         /* false: nobody counted; the mixture may be set anywhere */
   bool held;                 /* the throttle was held: where the idle stop stands tells nothing */
-  bool stop_as_first;        /* the speed screw stands as at the first idle of these sights */
-  double x[LW_CHANNELS];     /* NaN: not read. Pa, mole fractions, rad */
-  double u[LW_CHANNELS];     /* standard uncertainty of the instrument */
+  double near;        /* the throttle it takes, about, as in lw_setting: saves time. 0: the stop */
+  bool stop_as_first; /* the speed screw stands as at the first idle of these sights */
+  double x[LW_CHANNELS]; /* NaN: not read. Pa, mole fractions, rad */
+  double u[LW_CHANNELS]; /* standard uncertainty of the instrument */
 } lw_sight;
 
 /* ---- What differs from car to car ------------------------------------------------------------ */
@@ -105,6 +106,7 @@ typedef struct lw_view {
   lw_charge here, there; /* at the throttle that holds the speed, and further open */
   double idle_share;     /* of the fuel that comes through idle and transfer */
   double load;           /* N m */
+  double torque, more;   /* N m, here and there */
   double throttle, next; /* of here and there */
   bool idle;
 } lw_view;

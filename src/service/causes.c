@@ -244,6 +244,8 @@ static lw_status weigh_row(inquiry *d, standing_row *r, lw_error *error) {
       return r->row->id == LW_CAUSE_NONE ? status : LW_OK;
     }
     if (r->row->id == LW_CAUSE_NONE) d->sound = r->match;
+    for (size_t k = 0; k < d->count && r->row->id == LW_CAUSE_NONE; k++)
+      d->sights[k].near = d->sound.throttle[k]; /* most faults leave it about there */
   }
   return LW_OK;
 }
