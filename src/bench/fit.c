@@ -85,7 +85,7 @@ static bool draw_line(const lw_test_car *car, double speed, double throttle, dou
   return true;
 }
 
-/* The throttle that holds the speed, sought by secants from near it, and the line drawn there; false:
+/* The throttle that holds the speed, sought by secants from near it, and its line drawn; false:
    not within a few steps. Some five networks, where seeking from the stop takes some twenty. */
 static bool draw_near(const lw_test_car *car, const lw_sight *sight, double load, lw_state *state,
                       view *v) {
