@@ -44,17 +44,21 @@ function Intake({ of: w }: { of: Work }) {
         <Mark of={w.intake.answer}>{w.intake.summary}</Mark>
       </p>
       {w.intake.differences.length > 0 && (
-        <ul class="checks">
-          {w.intake.differences.map((d) => (
-            <li key={d.what}>
-              <strong>{d.what}</strong>
-              <span>
-                fitted {d.fitted ?? "–"}, this car needs {d.expected ?? "–"}
-              </span>
-              {d.why && <span>{d.why}</span>}
-            </li>
-          ))}
-        </ul>
+        <details>
+          <summary>
+            {w.intake.differences.length === 1 ? "1 difference" : `${w.intake.differences.length} differences`}
+          </summary>
+          <ul class="checks">
+            {w.intake.differences.map((d) => (
+              <li key={d.what}>
+                <strong>{d.what}</strong>
+                <span>fitted: {d.fitted ?? "–"}</span>
+                <span>this car needs: {d.expected ?? "–"}</span>
+                {d.why && <span>{d.why}</span>}
+              </li>
+            ))}
+          </ul>
+        </details>
       )}
     </section>
   );
@@ -132,20 +136,34 @@ function Enter({ job, of: w }: { job: number; of: Work }) {
   );
 }
 
+// Another car's unit is not adjusted, however fit the engine is.
+function Answer({ of: w }: { of: Work }) {
+  const words: Record<string, string> = { fit: "Fit to adjust", not_fit: "Not fit" };
+  const wrong = w.intake.answer === "belongs_not";
+  return (
+    <>
+      <p class="verdict">
+        {wrong ? <Mark of="belongs_not">Wrong unit</Mark> : <Mark of={w.fitness.answer}>{words[w.fitness.answer] ?? "Not decided yet"}</Mark>}
+      </p>
+      {wrong && <p class="move">First: fit the unit that belongs here.</p>}
+      <p>{wrong ? `The engine: ${w.fitness.summary}` : w.fitness.summary}</p>
+      {w.fitness.first && <p class="move">First: {w.fitness.first}</p>}
+    </>
+  );
+}
+
 function Page({ job, of: w }: { job: number; of: Work }) {
   const by = (answer: string) => w.fitness.checks.filter((c) => c.answer === answer);
   const missing = by("unknown");
+  const wrong = w.intake.answer === "belongs_not";
   const needed = missing.filter((c) => c.essential);
   return (
     <>
       <section class="first">
-        <p class="verdict">
-          <Mark of={w.fitness.answer}>{{ fit: "Fit to adjust", not_fit: "Not fit" }[w.fitness.answer] ?? "Not decided yet"}</Mark>
-        </p>
-        <p>{w.fitness.summary}</p>
-        {w.fitness.first && <p class="move">First: {w.fitness.first}</p>}
+        <Answer of={w} />
         {needed.length > 0 && <p>Missing to decide: {needed.map((c) => c.check).join(", ")}</p>}
       </section>
+      {wrong && <Intake of={w} />}
       <section>
         <h2>The checks</h2>
         <Group of={by("not_fit")} title="Not fit" open />
@@ -153,7 +171,7 @@ function Page({ job, of: w }: { job: number; of: Work }) {
         <Group of={missing.filter((c) => !c.essential)} title="Not checked, not needed" open={false} />
         <Group of={by("fit")} title="Fit" open={false} />
       </section>
-      <Intake of={w} />
+      {!wrong && <Intake of={w} />}
       <Enter job={job} of={w} />
       <List of={w.gaps} title="Not known" />
     </>

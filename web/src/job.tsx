@@ -143,10 +143,10 @@ function Overview({ job, of: w }: { job: number; of: Work }) {
         {move.reason && <p>{move.reason}</p>}
         {w.advice.target && <p>Aim: {w.advice.target}</p>}
       </section>
+      <Limits of={w.judgements} />
       <List of={w.advice.steps} title="Then" />
       <List of={w.advice.cares} title="Take care" />
       <List of={w.cautions} title="Where it can hurt" />
-      <Limits of={w.judgements} />
       <Checks of={w} />
       <section>
         <h2>Does the unit belong here?</h2>
