@@ -421,14 +421,15 @@ static bool aim(const plan *p, double turns, double *to) {
 }
 
 /* The least a hand can do toward the goal, where less was found to be right and was not: the screw
-   that is furthest the other way. */
-static void least_turn(const plan *p, double *to) {
+   that is furthest the other way. false: it is at its stop. */
+static bool least_turn(const plan *p, double *to) {
   bool richer = p->newest->x[LW_SEE_CO] < p->goal->co, out = richer == richer_out(p);
   size_t k = 0;
   for (size_t i = 1; i < p->screw_count; i++) {
     if (out ? p->now[i] < p->now[k] : p->now[i] > p->now[k]) k = i;
   }
   to[k] = reachable(p, k, p->now[k] + (out ? finest : -finest));
+  return fabs(to[k] - p->now[k]) > 0.5 * finest;
 }
 
 static lw_status move_on(plan *p, const double *to, const sought *s, lw_error *error) {
@@ -500,6 +501,23 @@ static bool hc_prevents(const plan *p, const sought *s, bool there) {
   return !hc_right(p) && (there || !better || p->count > TRIES);
 }
 
+static const char over_hc[] = "HC stays over its limit with CO where it should be";
+static const char at_rich[] = "the screw is at its rich stop and it is still too lean";
+static const char at_lean[] = "the screw is at its lean stop and it is still too rich";
+
+/* Only the speed screw can be turned. */
+static lw_status without_screws(plan *p, lw_error *error) {
+  if (!co_near(p)) return say_cannot(p, "this unit has no mixture screw to turn", error);
+  if (!speed_right(p)) return move_on(p, p->now, &(sought){0}, error);
+  return hc_right(p) ? say_set(p, error) : say_cannot(p, over_hc, error);
+}
+
+/* CO is not right and no screw can be turned further toward it. */
+static lw_status stuck(plan *p, lw_error *error) {
+  if (co_near(p) && hc_right(p) && speed_right(p)) return say_set(p, error);
+  return say_cannot(p, p->newest->x[LW_SEE_CO] < p->goal->co ? at_rich : at_lean, error);
+}
+
 static lw_status decide(plan *p, lw_error *error) {
   enum { LONG_ENOUGH = 8 };
   if (!lw_known(p->newest->x[LW_SEE_CO])) {
@@ -507,26 +525,19 @@ static lw_status decide(plan *p, lw_error *error) {
   }
   if (diluted(p)) return say_diluted(p, error);
   if (speed_right(p) && co_right(p) && hc_right(p)) return say_set(p, error);
-  if (p->screw_count == 0) {
-    if (!co_near(p)) return say_cannot(p, "this unit has no mixture screw to turn", error);
-    return move_on(p, p->now, &(sought){0}, error);
-  }
+  if (p->screw_count == 0) return without_screws(p, error);
   if (no_authority(p)) return say_cannot(p, "the screw does not change the mixture", error);
   sought s = seek(p, p->goal->co);
   mind_hc(p, &s);
   double to[LW_SIGHT_SCREWS];
   bool any = aim(p, richer_out(p) ? s.at.rich : -s.at.rich, to);
   if (co_near(p) && speed_right(p) && hc_prevents(p, &s, !any))
-    return say_cannot(p, "HC stays over its limit with CO where it should be", error);
+    return say_cannot(p, over_hc, error);
   if (p->count >= LONG_ENOUGH)
     return say_cannot(p, "the readings do not follow the screws as they should", error);
-  if (s.short_of != 0 && at_end(p, s.short_of)) {
-    return say_cannot(p,
-                      s.short_of > 0 ? "the screw is at its rich stop and it is still too lean"
-                                     : "the screw is at its lean stop and it is still too rich",
-                      error);
-  }
-  if (!any && !co_right(p)) least_turn(p, to);
+  if (s.short_of != 0 && at_end(p, s.short_of))
+    return say_cannot(p, s.short_of > 0 ? at_rich : at_lean, error);
+  if (!any && !co_right(p) && !least_turn(p, to)) return stuck(p, error);
   bool leave = co_right(p) && hc_right(p); /* only the speed is off */
   return move_on(p, leave ? p->now : to, &s, error);
 }
