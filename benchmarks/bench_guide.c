@@ -321,7 +321,7 @@ static void gather(const outcome *all, size_t count, const size_t *card, const l
 
 static void print_whys(const outcome *all, size_t count) {
   const char *whys[16];
-  size_t of[16][2] = {{0}}, n = 0;
+  size_t of[16][2] = {{0}}, within[16] = {0}, n = 0;
   for (size_t i = 0; i < count; i++) {
     size_t k = 0;
     if (!all[i].cannot) continue;
@@ -330,9 +330,11 @@ static void print_whys(const outcome *all, size_t count) {
     if (k == 16) continue;
     if (k == n) whys[n++] = all[i].why;
     of[k][all[i].can]++;
+    within[k] += all[i].can && all[i].in_limit;
   }
   for (size_t k = 0; k < n; k++)
-    printf("cannot: %s: %zu that cannot, %zu that can\n", whys[k], of[k][0], of[k][1]);
+    printf("cannot: %s: %zu that cannot, %zu that can (%zu truly within limits as left)\n", whys[k],
+           of[k][0], of[k][1], within[k]);
 }
 
 static void print_targets(const figures *f, clock_ *c) {
