@@ -421,6 +421,37 @@ static void the_bench_answers(void **state) {
   }
 }
 
+/* More causes are asked for than there are hands: who lists jobs or saves a reading is answered
+   before the first of them. */
+static void slow_answers_hold_nobody_up(void **state) {
+  enum { SLOW = 4 };
+  char head[200];
+  int fd[SLOW];
+  (void)state;
+  int length = snprintf(head, sizeof head,
+                        "GET %s HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n"
+                        "Connection: close\r\n\r\n",
+                        of_job(leaking, "/causes"), kit.port);
+  for (int i = 0; i < SLOW; i++) {
+    fd[i] = connect_to("127.0.0.1", kit.port);
+    send_all(fd[i], head, (size_t)length);
+  }
+  gives(&kit, 200, "GET", "/api/status", NULL, NULL);
+  gives(&kit, 200, "GET", "/api/jobs", NULL, NULL);
+  gives(&kit, 201, "POST", of_job(leaking, "/readings"), KEY_HEAD("meanwhile-1"),
+        "{\"CO\": \"1.1 %\"}");
+  for (int i = 0; i < SLOW; i++) {
+    struct pollfd early = {.fd = fd[i], .events = POLLIN};
+    assert_int_equal(poll(&early, 1, 0), 0);
+  }
+  for (int i = 0; i < SLOW; i++) {
+    answer a = read_answer(fd[i]);
+    assert_int_equal(a.status, 200);
+    answer_free(&a);
+    close(fd[i]);
+  }
+}
+
 static void a_job_is_made_and_changed(void **state) {
   static const char tree[] =
       "{\"job\": \"CW-7\", \"car\": {\"year\": 1968, \"plate\": \"\\u00dc: #1\"}, "
@@ -525,6 +556,7 @@ int main(void) {
       cmocka_unit_test(what_is_opened_is_what_was_written),
       cmocka_unit_test(sheet_and_readings_come_as_files),
       cmocka_unit_test(the_bench_answers),
+      cmocka_unit_test(slow_answers_hold_nobody_up),
       cmocka_unit_test(a_job_is_made_and_changed),
       cmocka_unit_test(a_reading_is_added_and_the_rest_stays),
       cmocka_unit_test(everything_written_was_met),

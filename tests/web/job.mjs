@@ -85,8 +85,7 @@ const tests = {
     const chances = (await page.locator(".causes").first().locator(".chance").allTextContents()).map(parseFloat);
     assert.deepEqual(chances, [...chances].sort((a, b) => b - a));
     await page.click("nav.steps >> text=Hand over");
-    const pdf = await page.waitForSelector("a:has-text('Handover sheet')");
-    const [download] = await Promise.all([page.waitForEvent("download"), pdf.click()]);
+    const [download] = await Promise.all([page.waitForEvent("download"), page.click("a:has-text('Handover sheet')")]);
     assert.match(download.suggestedFilename(), /^job-CW-0138\.pdf$/);
     assert.equal(readFileSync(await download.path()).subarray(0, 5).toString(), "%PDF-");
     await page.goBack();

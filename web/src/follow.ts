@@ -5,6 +5,7 @@ import { ask, type Live, type LiveEntry, type Work } from "./api";
 import { send } from "./outbox";
 
 export const work = signal<Work | null>(null);
+export const workOf = signal(0); // the job that work is of
 export const trouble = signal("");
 export const linked = signal(true);
 export const version = signal(0); // counts what was saved: who shows more than work asks again
@@ -16,6 +17,7 @@ async function load(job: number) {
   try {
     const got = await ask<Work>("GET", `/api/jobs/${job}/work`);
     if (followed !== job) return;
+    workOf.value = job;
     work.value = got;
     trouble.value = "";
     version.value++;
@@ -47,7 +49,8 @@ let stream: EventSource | null = null;
 
 function begin(job: number) {
   followed = job;
-  work.value = null;
+  // from one page of a job to the next it stays on the screen until it is read again
+  if (workOf.value !== job) work.value = null;
   stream = new EventSource(`/api/jobs/${job}/events`);
   const again = () => void load(job);
   stream.addEventListener("begin", () => {

@@ -1,6 +1,6 @@
 // The frame of a job's pages: its name, the steps of the job, and the state of the link.
 import type { ComponentChildren } from "preact";
-import { linked, trouble, useJob, work } from "./follow";
+import { linked, trouble, useJob, work, workOf } from "./follow";
 
 const steps: [string, string][] = [
   ["", "Overview"],
@@ -25,7 +25,7 @@ export function Steps({ job, at }: { job: number; at: string }) {
 
 export function JobFrame({ job, at, children }: { job: number; at: string; children: () => ComponentChildren }) {
   useJob(job);
-  const w = work.value;
+  const w = workOf.value === job ? work.value : null;
   return (
     <main>
       <h1>

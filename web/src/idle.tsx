@@ -12,7 +12,8 @@ import { MoveCard, placeText } from "./turn";
 import { shown, unitOf } from "./units";
 
 const guidance = signal<Guidance | null>(null);
-const refusal = signal(""); // why nothing may be turned, in the server's words
+const refusal = signal<{ status: number; words: string } | null>(null); // why nothing may be turned
+const screws = signal<string[]>([]); // names, when no reading has told them yet
 const asking = signal(false);
 const turned = signal(false); // the move on the screen was done
 let asked = 0;
@@ -24,11 +25,11 @@ async function askGuide(job: number) {
     const got = await ask<Guidance>("GET", `/api/jobs/${job}/idle`);
     if (mine !== asked) return;
     guidance.value = got;
-    refusal.value = "";
+    refusal.value = null;
   } catch (error) {
     if (mine !== asked) return;
     if (error instanceof Refused && error.status >= 400 && error.status < 500) guidance.value = null;
-    refusal.value = (error as Error).message;
+    refusal.value = { status: error instanceof Refused ? error.status : 0, words: (error as Error).message };
   } finally {
     if (mine === asked) asking.value = false;
   }
@@ -142,12 +143,19 @@ function liveText(entry: LiveEntry | null, name: string, by: (x: number) => stri
 function ReadingForm({ job, of: w, moves, from }: { job: number; of: Work; moves: Move[]; from: LiveEntry | null }) {
   const idles = w.readings.filter((r) => r.condition === "idle");
   const last = idles[idles.length - 1];
+  const counted = [...idles].reverse().find((r) => r.screws.length)?.screws;
+  const places = counted ?? screws.value.map((screw) => ({ screw, turns_out: null }));
+  const untold = !counted;
+  useEffect(() => {
+    if (untold) void askScrews(job);
+  }, [job, untold]);
   const basis = last?.hc_as ?? "hexane";
   const send = (event: Event) => {
     event.preventDefault();
     const form = event.currentTarget as HTMLFormElement;
     const body = bodyOf(new FormData(form), last);
     form.reset();
+    signalTaken.value = null;
     const words = `reading of ${w.job.id}: ${String(body.speed)}, CO ${String(body.CO ?? "not read")}`;
     void put(`/api/jobs/${job}/readings`, body, words).then(() => askGuide(job));
   };
@@ -160,7 +168,7 @@ function ReadingForm({ job, of: w, moves, from }: { job: number; of: Work; moves
         <Field name="co2" label="CO2, %" value={liveText(from, "CO2", (x) => percent(x, 1))} />
         <Field name="o2" label="O2, %" value={liveText(from, "O2", (x) => percent(x))} />
         <Field name="vacuum" label={`Vacuum, ${unitOf("vacuum").name}`} value={liveText(from, "vacuum", (x) => shown("vacuum", x))} />
-        {(last?.screws ?? []).map((s) => (
+        {places.map((s) => (
           <Field key={`${s.screw} ${String(turned.value)}`} name={`screw ${s.screw}`} label={`${s.screw}, turns out`} value={placeNow(s.screw, s.turns_out, moves)} />
         ))}
         <label>
@@ -203,6 +211,34 @@ function TakeReading({ job, of: w, moves }: { job: number; of: Work; moves: Move
 }
 const signalTaken = signal<LiveEntry | null>(null);
 
+function Refusal({ job, of: r }: { job: number; of: { status: number; words: string } }) {
+  const unfit = r.status === 409;
+  return (
+    <section class="first">
+      <h2 class="what-now">{unfit ? "Not yet" : r.status === 422 ? "Read first" : "No answer"}</h2>
+      <p class="move">{r.words}</p>
+      {r.status === 422 && <p>Let the readings settle, then save one: the guide goes on from there.</p>}
+      {unfit && (
+        <p>
+          <a class="button" href={`/jobs/${job}/fit`}>
+            What is not fit
+          </a>
+        </p>
+      )}
+    </section>
+  );
+}
+
+// The screws that turn on this car; the twin knows their names.
+async function askScrews(job: number) {
+  try {
+    const got = await ask<{ curves: { screw: string }[] }>("GET", `/api/jobs/${job}/idle-curves`);
+    screws.value = got.curves.filter((c) => c.screw !== "speed screw").map((c) => c.screw.replace(/ screw$/, ""));
+  } catch {
+    screws.value = [];
+  }
+}
+
 function Idle({ job, of: w }: { job: number; of: Work }) {
   const seenVersion = version.value;
   useEffect(() => void askGuide(job), [job, seenVersion]);
@@ -217,17 +253,7 @@ function Idle({ job, of: w }: { job: number; of: Work }) {
         </p>
       )}
       {liveWords.value && <p class="trouble" role="status">{liveWords.value}</p>}
-      {refusal.value && (
-        <section class="first">
-          <h2 class="what-now">Not yet</h2>
-          <p class="move">{refusal.value}</p>
-          <p>
-            <a class="button" href={`/jobs/${job}/fit`}>
-              What is not fit
-            </a>
-          </p>
-        </section>
-      )}
+      {refusal.value && <Refusal job={job} of={refusal.value} />}
       {asking.value && !g && <p role="status">Asking the twin …</p>}
       {g && <NextMove of={g} />}
       <TakeReading job={job} of={w} moves={g?.moves ?? []} />
@@ -244,8 +270,9 @@ function Idle({ job, of: w }: { job: number; of: Work }) {
 export function IdlePage({ job }: { job: number }) {
   useEffect(() => {
     guidance.value = null;
-    refusal.value = "";
+    refusal.value = null;
     signalTaken.value = null;
+    screws.value = [];
   }, [job]);
   return (
     <JobFrame job={job} at="/idle">
