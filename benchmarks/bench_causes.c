@@ -251,6 +251,31 @@ static int spread_said(lw_units *units, const lw_test_car *model, const lw_sight
   return NO_CAR;
 }
 
+/* What a shop has of this car, for a classifier that knows nothing of engines (ceiling.py): the cause
+   drawn, then only what was read and what the sound twin would have shown. */
+static int readings_said(lw_units *units, const lw_test_car *model, const lw_sight *s,
+                         lw_cause_id id, const lw_findings *f, lw_range co) {
+  lw_match m;
+  if (lw_match_run(units, model, NULL, 0, s, SIGHTS, false, &m, NULL) != LW_OK || !m.possible)
+    return NO_CAR;
+  printf("READ %s;%.5g %.5g %.5g", lw_cause_text(id), f->timing, f->weakest,
+         (s[0].x[LW_SEE_CO] - co.lo) / (co.hi - co.lo));
+  for (size_t k = 0; k < LW_UNKNOWNS + SIGHTS; k++)
+    printf(" %.3f", m.z[k]);
+  for (size_t i = 0; i < SIGHTS; i++) {
+    printf(" %.4f %d %.5f", s[i].speed / model->engine->speed_hot, s[i].held, m.throttle[i]);
+    for (int k = 0; k < LW_CHANNELS; k++) {
+      if (!lw_known(s[i].x[k])) continue;
+      double off = (s[i].x[k] - m.seen[i][k]) / m.band[i][k];
+      printf(" %.5g %.3f %.4f", s[i].x[k], off, (s[i].x[k] - m.fitted[i][k]) / m.band[i][k]);
+    }
+    for (size_t k = 0; k < s[i].screw_count; k++)
+      printf(" %.3f", s[i].screws[k].turns);
+  }
+  putchar('\n');
+  return 0;
+}
+
 static int one_car(const cars_card *card, const lw_test_car *model, lw_units *units, uint64_t seed,
                    size_t which, outcome *o, bool tell) {
   cars_random r = {virtual_stirred(seed)};
@@ -284,6 +309,8 @@ static int one_car(const cars_card *card, const lw_test_car *model, lw_units *un
   read_all(&v, runs, held, &in, &r, sights);
   if (getenv("SPREADS")) return spread_said(units, model, sights);
   lw_findings f = findings_of(&v, which, size, &r);
+  if (getenv("READINGS"))
+    return readings_said(units, model, sights, id, &f, (lw_range){.lo = lo, .hi = hi});
   lw_diagnosis *g = NULL;
   lw_error error = {0};
   lw_arena *arena = lw_arena_new((size_t)1 << 30);
