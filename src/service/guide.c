@@ -514,7 +514,8 @@ static lw_status without_screws(plan *p, lw_error *error) {
 
 /* CO is not right and no screw can be turned further toward it. */
 static lw_status stuck(plan *p, lw_error *error) {
-  if (co_near(p) && hc_right(p) && speed_right(p)) return say_set(p, error);
+  if (co_near(p) && hc_right(p))
+    return speed_right(p) ? say_set(p, error) : move_on(p, p->now, &(sought){0}, error);
   return say_cannot(p, p->newest->x[LW_SEE_CO] < p->goal->co ? at_rich : at_lean, error);
 }
 
