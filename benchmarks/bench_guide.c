@@ -256,7 +256,7 @@ static double at_share(const double *x, size_t count, double share) {
 }
 
 typedef struct figures {
-  size_t cars, can, set, rightly_cannot, wrongly_cannot, wait, failed, endless;
+  size_t cars, can, set, can_set, can_quick, rightly_cannot, wrongly_cannot, wait, failed, endless;
   size_t in_limit, in_span, past_stop, rich_last, predicted, inside[BANDS], count;
   double *moves; /* of those that were set */
 } figures;
@@ -265,6 +265,8 @@ static void add(figures *f, const outcome *o) {
   f->cars++;
   f->can += o->can;
   f->set += o->set;
+  f->can_set += o->set && o->can;
+  f->can_quick += o->set && o->can && o->moves <= 6;
   f->rightly_cannot += o->cannot && !o->can;
   f->wrongly_cannot += o->cannot && o->can;
   f->wait += o->wait;
@@ -351,7 +353,7 @@ static void print_targets(const figures *f, clock_ *c) {
          "%.1f %% in at most 6 (target 95 %%)\n",
          at_share(f->moves, f->count, 0.5), percent(three, f->count), percent(quick, f->count));
   printf("of cars that can be set: %.1f %% set, %.1f %% set in at most 6\n",
-         percent(f->set, f->can), percent(quick, f->can));
+         percent(f->can_set, f->can), percent(f->can_quick, f->can));
   printf("moves past a stop %zu (target none in 10,000 cars); ended richening %zu\n", f->past_stop,
          f->rich_last);
   printf(
