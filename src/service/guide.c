@@ -56,6 +56,7 @@ typedef struct plan {
   const lw_sight *newest;
   const lw_screw_card *screws[LW_SIGHT_SCREWS];
   double now[LW_SIGHT_SCREWS]; /* where they stand */
+  lw_shown here;               /* the fitted twin with the screws so, at the speed that was read */
   size_t screw_count;
   lw_range travel; /* all of them have */
   bool known;      /* positions were counted */
@@ -117,13 +118,15 @@ static bool shown_at(const plan *p, double speed, const double *turns, const dou
   return lw_match_show(p->units, p->car, NULL, 0, &s, z, shown, NULL) == LW_OK && shown->possible;
 }
 
-/* What the fit leaves of the newest reading goes with the car to the next place, as a factor over a
-   floor (on which errors are even: fit.c). */
+/* What the twin leaves of the newest reading goes with the car to the next place, as a factor over a
+   floor (on which errors are even: fit.c). It is taken where the screws are said to stand: what that
+   was misread by stays with them as they are turned on. */
 static double carried(const plan *p, lw_channel k, double x) {
   const double floor = k == LW_SEE_HC ? 40e-6 : 0.003;
-  double fitted = p->out->match.fitted[p->count - 1][k], read = p->newest->x[k];
+  double here = p->here.possible ? p->here.x[k] : p->out->match.fitted[p->count - 1][k];
+  double read = p->newest->x[k];
   if (!lw_known(read)) return x;
-  return fmax((x + floor) * (read + floor) / (fitted + floor) - floor, 0);
+  return fmax((x + floor) * (read + floor) / (here + floor) - floor, 0);
 }
 
 /* Mixture screws all alike, at the goal's speed. */
@@ -574,5 +577,6 @@ lw_status lw_guide_next(lw_arena *arena, lw_units *units, const lw_test_car *car
                    p.newest->speed / rpm);
   }
   how_surprising(&p);
+  if (!shown_at(&p, p.newest->speed, p.now, out->match.z, &p.here)) p.here.possible = false;
   return decide(&p, error);
 }

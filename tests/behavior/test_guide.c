@@ -306,6 +306,45 @@ static void high_hc_is_sought_lower_within_the_span(void **state) {
   assert_true(set > 0 && cannot > 0);
 }
 
+/* A reading is believed before the count of turns and before the twin: with a leaking power valve, or
+   screws that stand elsewhere than was counted, what reads too rich is never made richer. */
+static void too_rich_is_never_made_richer(void **state) {
+  static const struct {
+    const char *edit;
+    double off; /* turns that the count is wrong by */
+  } strange[] = {{"power valve=leaking", 0}, {"float level=+4 mm", 0}, {NULL, 0.5}, {NULL, -0.5}};
+  shop *s = *state;
+  const lw_test_car *model = car_of(s, "corran-290-eight-manual.yaml");
+  lw_goal goal = lw_goal_from(model->twin->card);
+  for (size_t i = 0; i < sizeof strange / sizeof strange[0]; i++) {
+    bay b = enter(s, model, strange[i].edit ? 1.5 : 1.75);
+    lw_guidance g = {0};
+    if (strange[i].edit) b.edits[b.edit_count++] = strange[i].edit;
+    b.speed = model->engine->speed_hot;
+    for (int moves = 0; moves < 12; moves++) {
+      read_it(&b);
+      lw_sight *last = &b.sights[b.readings - 1];
+      for (size_t k = 0; k < b.count; k++)
+        last->screws[k].turns += strange[i].off;
+      assert_int_equal(
+          lw_guide_next(s->arena, s->units, model, &goal, b.sights, b.readings, &g, &s->error),
+          LW_OK);
+      if (g.state != LW_GUIDE_MOVE) break;
+      double richer = 0;
+      for (size_t m = 0; m < g.move_count; m++) {
+        for (size_t k = 0; k < b.count; k++) {
+          if (strcmp(g.moves[m].screw, b.screws[k]->name) != 0) continue;
+          b.turns[k] += sign_of(b.screws[k]) * g.moves[m].turns;
+          richer += g.moves[m].turns;
+        }
+      }
+      if (last->x[LW_SEE_CO] > goal.co_hi + 0.002) assert_true(richer < 1e-9);
+      b.speed = g.speed;
+    }
+    assert_true(g.state != LW_GUIDE_MOVE);
+  }
+}
+
 static void what_is_right_is_left_alone(void **state) {
   shop *s = *state;
   const lw_test_car *model = car_of(s, "corran-290-eight-automatic.yaml");
@@ -355,6 +394,7 @@ int main(void) {
       cmocka_unit_test(screws_far_apart_are_no_air_in_the_sample),
       cmocka_unit_test(a_lean_engine_answers_in_oxygen),
       cmocka_unit_test(high_hc_is_sought_lower_within_the_span),
+      cmocka_unit_test(too_rich_is_never_made_richer),
       cmocka_unit_test(what_is_right_is_left_alone),
       cmocka_unit_test(air_in_the_sample_stops_the_work),
       cmocka_unit_test(no_reading_is_one_line),
