@@ -5,6 +5,7 @@
 #include "leanward/bench_json.h"
 #include "leanward/causes.h"
 
+#include <assert.h>
 #include <string.h>
 
 enum { SHOWN_MOST = 3 };
@@ -147,6 +148,7 @@ lw_status idle_guided_next(idle_guided *d, lw_units *units, lw_error *error) {
 /* ---- the command ---- */
 
 static int say(const idle_guided *d, bool json) {
+  assert(d->work); /* the job has been read */
   if (!d->car) return idle_print_not_fit(d);
   if (json) {
     write_json(d);
