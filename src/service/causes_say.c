@@ -96,7 +96,7 @@ static void add_evidence(inquiry *d, const kept *k, lw_cause *c) {
       double h = (x - d->sound.seen[i][ch]) / d->sound.band[i][ch];
       double w = (x - k->match.seen[i][ch]) / k->match.band[i][ch];
       double tells = 0.5 * fmin(h * h, 200) - 0.5 * fmin(w * w, 200);
-      if (tells < 0.3) continue;
+      if (tells < 0.05) continue;
       lw_evidence e = {
           .reading = lw_arena_print(d->arena, "%s, %s", lw_channel_text((lw_channel)ch),
                                     d->sights[i].label ? d->sights[i].label : "reading"),
