@@ -2,6 +2,7 @@
 #include "cli_live.h"
 
 #include <math.h>
+#include <signal.h>
 #include <string.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
@@ -83,4 +84,35 @@ void cli_live_items(const lw_live *live, int room, char *text, size_t size) {
 int cli_live_columns(void) {
   struct winsize size = {0};
   return ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 20 ? size.ws_col : 80;
+}
+
+/* ---- an end in order ---- */
+
+static volatile sig_atomic_t ended;
+static lw_source *volatile heard; /* Ctrl-C must find the source */
+
+static void on_signal(int number) {
+  (void)number;
+  ended = 1;
+  if (heard) lw_source_wake(heard);
+}
+
+void cli_live_signals(void) {
+  struct sigaction act = {.sa_handler = on_signal};
+  sigaction(SIGINT, &act, NULL);
+  sigaction(SIGTERM, &act, NULL);
+  sigaction(SIGHUP, &act, NULL);
+  signal(SIGXFSZ, SIG_IGN); /* a file as long as it may be is a full disk, not an end */
+}
+
+void cli_live_watch(lw_source *source) {
+  heard = source;
+}
+
+void cli_live_end(void) {
+  ended = 1;
+}
+
+bool cli_live_ended(void) {
+  return ended != 0;
 }

@@ -25,4 +25,12 @@ void cli_live_items(const lw_live *live, int room, char *text, size_t size);
 /* Columns of the terminal on standard output, 80 when unknown. */
 int cli_live_columns(void);
 
+/* From here on Ctrl-C, a hang-up or a request to end lets the command end in order. */
+void cli_live_signals(void);
+/* The source that waits meanwhile and is to be woken; NULL: none any more. */
+void cli_live_watch(lw_source *source);
+/* End as if asked by a signal. */
+void cli_live_end(void);
+bool cli_live_ended(void);
+
 #endif

@@ -5,7 +5,6 @@
 #include <getopt.h>
 #include <math.h>
 #include <poll.h>
-#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -52,24 +51,6 @@ typedef struct session {
   char typed[TYPED_MOST];
   size_t typed_count;
 } session;
-
-/* Ctrl-C must find the source. */
-static volatile sig_atomic_t ended;
-static lw_source *volatile heard;
-
-static void on_signal(int number) {
-  (void)number;
-  ended = 1;
-  if (heard) lw_source_wake(heard);
-}
-
-static void watch_signals(void) {
-  struct sigaction act = {.sa_handler = on_signal};
-  sigaction(SIGINT, &act, NULL);
-  sigaction(SIGTERM, &act, NULL);
-  sigaction(SIGHUP, &act, NULL);
-  signal(SIGXFSZ, SIG_IGN); /* a log as long as it may be is a full disk, not an end */
-}
 
 /* ---- output ---- */
 
@@ -261,7 +242,7 @@ static int end(session *s) {
 }
 
 static bool done(const session *s) {
-  if (ended || ferror(stdout)) return true;
+  if (cli_live_ended() || ferror(stdout)) return true;
   if (lw_known(s->count) && s->readings >= s->count) return true;
   return lw_known(s->seconds) && lw_now() >= s->began + s->seconds;
 }
@@ -330,7 +311,7 @@ static lw_status start(session *s, char **paths, int count, lw_error *error) {
   s->played = count == 1 && cli_live_is_played(paths[0]);
   lw_status status = lw_source_new(&s->source, error);
   if (status != LW_OK) return status;
-  heard = s->source;
+  cli_live_watch(s->source);
   if (s->played) {
     for (int i = 0; i < LW_LIVE_ITEMS; i++)
       s->gives[i] = true;
@@ -343,7 +324,7 @@ static lw_status start(session *s, char **paths, int count, lw_error *error) {
 
 static int run(session *s, char **paths, int count) {
   lw_error error = {0};
-  watch_signals();
+  cli_live_signals();
   int code = CLI_COULD_NOT;
   s->arena = lw_arena_new(0);
   if (!s->arena) {
@@ -356,7 +337,7 @@ static int run(session *s, char **paths, int count) {
   } else {
     code = loop(s);
   }
-  heard = NULL;
+  cli_live_watch(NULL);
   lw_source_free(s->source);
   lw_units_close(s->units);
   lw_arena_free(s->arena);

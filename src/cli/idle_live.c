@@ -12,7 +12,6 @@
 #include <errno.h>
 #include <math.h>
 #include <poll.h>
-#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -58,24 +57,6 @@ typedef struct session {
   double missing_since, alike_since, began;
   int code;
 } session;
-
-/* Ctrl-C must find the source. */
-static volatile sig_atomic_t ended;
-static lw_source *volatile heard;
-
-static void on_signal(int number) {
-  (void)number;
-  ended = 1;
-  if (heard) lw_source_wake(heard);
-}
-
-static void watch_signals(void) {
-  struct sigaction act = {.sa_handler = on_signal};
-  sigaction(SIGINT, &act, NULL);
-  sigaction(SIGTERM, &act, NULL);
-  sigaction(SIGHUP, &act, NULL);
-  signal(SIGXFSZ, SIG_IGN); /* a file as long as it may be is a full disk, not an end */
-}
 
 /* ---- words and the line of readings ---- */
 
@@ -482,7 +463,7 @@ static void typed_line(session *s, const char *line) {
     say_places(s);
     break;
   case IDLE_SAID_READING: break;
-  case IDLE_SAID_END: ended = 1; break;
+  case IDLE_SAID_END: cli_live_end(); break;
   }
 }
 
@@ -560,7 +541,7 @@ static int loop(session *s) {
   lw_error error = {0};
   lw_live live;
   s->began = lw_now();
-  while (s->phase != PHASE_OVER && !ended && !time_is_up(s) && !ferror(stdout)) {
+  while (s->phase != PHASE_OVER && !cli_live_ended() && !time_is_up(s) && !ferror(stdout)) {
     if (lw_source_next(s->source, lw_now() + 0.1, &live, &error) != LW_OK) {
       clear_block(s);
       return cli_fail("idle", &error);
@@ -628,7 +609,7 @@ static lw_status open_source(session *s, lw_error *error) {
   const idle_listening *a = s->asked;
   lw_status status = lw_source_new(&s->source, error);
   if (status != LW_OK) return status;
-  heard = s->source;
+  cli_live_watch(s->source);
   s->played = a->count == 1 && cli_live_is_played(a->paths[0]);
   s->played_to = LW_NONE;
   if (!s->played) return listen_to(s, error);
@@ -685,7 +666,7 @@ int idle_live(const idle_listening *asked) {
   lw_error error = {0};
   session s = {
       .asked = asked, .missing_since = LW_NONE, .alike_since = LW_NONE, .code = CLI_COULD_NOT};
-  watch_signals();
+  cli_live_signals();
   s.arena = lw_arena_new(0);
   lw_status status = s.arena ? lw_units_open(&s.units, &error)
                              : lw_fail(&error, LW_NO_MEMORY, "no memory to listen");
@@ -695,7 +676,7 @@ int idle_live(const idle_listening *asked) {
   } else {
     s.code = cli_finish("idle", s.d.car ? loop(&s) : idle_print_not_fit(&s.d));
   }
-  heard = NULL;
+  cli_live_watch(NULL);
   lw_source_free(s.source);
   lw_units_close(s.units);
   idle_guided_free(&s.d);
