@@ -155,7 +155,7 @@ static inline answer ask_at(const char *address, int port, const char *method, c
   static char head[20000];
   int fd = connect_to(address, port);
   bool host = heads && strncasecmp(heads, "Host:", 5) == 0;
-  char host_line[64] = "";
+  char host_line[96] = "";
   if (!host) snprintf(host_line, sizeof host_line, "Host: %s:%d\r\n", address, port);
   int used = snprintf(head, sizeof head, "%s %s HTTP/1.1\r\n%sConnection: close\r\n%s", method,
                       path, host_line, heads ? heads : "");
