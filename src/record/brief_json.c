@@ -89,7 +89,7 @@ static json_t *reach_json(const lw_brief_reach *r, bool curves) {
 static json_t *swap_json(const lw_brief_swap *s) {
   static const char *const answers[] = {"not known", "fits", "fits after its screws are turned",
                                         "does not fit"};
-  if (!s) return json_null();
+  if (!s || !s->unit) return json_null(); /* a unit that was carried over is not run */
   return json_pack("{s:o, s:o, s:s, s:o, s:o}", "unit", text(s->unit->unit), "on_engine_of",
                    text(s->engine->unit), "answer", answers[s->answer], "words", text(s->words),
                    "reach", reach_json(&s->reach, false));

@@ -380,6 +380,9 @@ static void the_demo_year_has_units_kept_dropped_and_added(void **state) {
   page_of(s, &(lw_brief_document){.year = y}, &w);
   HOLDS(w.bytes, "What applies to all");
   HOLDS(w.bytes, "Procedures that changed");
+  json_t *json = lw_brief_json(&(lw_brief_document){.year = y}); /* with a unit that was kept */
+  assert_int_equal(json_array_size(json_object_get(json, "units")), 9);
+  json_decref(json);
   assert_int_equal(times(w.bytes, "<div"), times(w.bytes, "</div>"));
   sheet_of(s, &(lw_brief_document){.year = y}, &w);
   assert_int_equal(strncmp(w.bytes, "%PDF-", 5), 0);
