@@ -10,6 +10,7 @@
 
 #include "leanward/causes.h"
 #include "leanward/guide.h"
+#include "leanward/watch.h"
 
 #include <jansson.h>
 
@@ -26,5 +27,7 @@ json_t *lw_idle_table_json(const lw_test_car *car, const lw_idle_table *table);
 /* `leanward idle JOB --json`. readings: how many the guide was given; causes may be NULL. */
 json_t *lw_guidance_json(const lw_job *job, const lw_goal *goal, size_t readings,
                          const lw_guidance *guidance, const lw_diagnosis *causes);
+/* `leanward watch --json` (docs/watch.md) */
+json_t *lw_watch_json(const lw_twin *twin, lw_watch_kind run, const lw_maneuver *maneuver);
 
 #endif

@@ -1,9 +1,10 @@
 /* cmd_watch.c - `leanward watch`: what the needles do while the throttle moves. */
 #include "cli_twin.h"
 
+#include "leanward/bench_json.h"
 #include "leanward/gauge.h"
-#include "leanward/maneuver.h"
 #include "leanward/plot.h"
+#include "leanward/watch.h"
 
 #include <getopt.h>
 #include <math.h>
@@ -34,13 +35,8 @@ static const char usage[] =
     "  --help             this text\n\n"
     "Exit status: 0 run; 1 it stalled where it should not; 2 could not.\n";
 
-typedef enum run_kind { BLIP, TIP_IN, SNAP_SHUT, PUMP_SHOT, WARM_UP, STALL, RUNS } run_kind;
-static const char *const run_names[RUNS] = {"blip",      "tip-in",  "snap-shut",
-                                            "pump-shot", "warm-up", "stall"};
-
 typedef struct request {
-  run_kind run;
-  double speed, from, to, within, hold, cold, seconds, load; /* NaN: as usual */
+  lw_watch_ask ask;
   bool json, meter;
   lw_class class;
   const char *csv, *svg, *png;
@@ -54,34 +50,6 @@ static double rpm(double speed) {
 static double inches(double pa) {
   double shown = lw_dim_shown(LW_PRESSURE, LW_SHOP, pa);
   return fabs(shown) < 0.05 ? 0 : shown; /* standing still: no -0.0 */
-}
-
-static double or_else(double given, double usual) {
-  return lw_known(given) ? given : usual;
-}
-
-/* ---- the run ---- */
-
-static lw_status drive(lw_arena *arena, lw_motion *m, const lw_test_car *car, const request *r,
-                       lw_maneuver *out, lw_error *error) {
-  const double turn = 0.10471975511965977; /* rad/s of an rpm */
-  switch (r->run) {
-  case BLIP: return lw_run_blip(arena, m, or_else(r->hold, 0.3), out, error);
-  case TIP_IN:
-    return lw_run_tip(arena, m, or_else(r->speed, 1500 * turn), or_else(r->from, 0.08),
-                      or_else(r->to, 0.40), or_else(r->within, 0.2), out, error);
-  case SNAP_SHUT: {
-    const lw_control_valve *valve = &car->twin->card->engine.control_valve;
-    return lw_run_snap_shut(arena, m, or_else(r->speed, 2500 * turn), valve->set_vacuum, out,
-                            error);
-  }
-  case PUMP_SHOT: return lw_run_pump_shot(arena, m, or_else(r->within, 0.2), out, error);
-  case WARM_UP:
-    return lw_run_warm_up(arena, m, or_else(r->cold, 266.48), or_else(r->seconds, 240), out, error);
-  case STALL: return lw_run_stall(arena, m, or_else(r->load, 60), out, error);
-  case RUNS: break;
-  }
-  return LW_BAD_INPUT;
 }
 
 /* ---- what an analyzer would show ---- */
@@ -174,7 +142,7 @@ static void print_trace(const lw_maneuver *m, const lw_gases *read) {
 static void print_all(const lw_test_car *car, const request *r, const char *what,
                       const lw_maneuver *m, const lw_gases *read) {
   cli_styled(stdout, CLI_STRONG, car->twin->card->unit);
-  printf(", %s%s%s\n", run_names[r->run], what[0] ? ", with " : "", what);
+  printf(", %s%s%s\n", lw_watch_names()[r->ask.run], what[0] ? ", with " : "", what);
   print_figures(m);
   if (m->event_count) puts("\nEvents");
   for (size_t i = 0; i < m->event_count; i++) {
@@ -240,49 +208,8 @@ static lw_status write_csv(const char *path, const lw_maneuver *m, const lw_gase
   return lw_draft_finish(&draft, error);
 }
 
-static json_t *number(double x) {
-  return lw_known(x) && x > -1e300 && x < 1e300 ? json_real(x) : json_null();
-}
-
-static json_t *figures_json(const lw_maneuver *m) {
-  return json_pack(
-      "{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, "
-      "s:o, s:o, s:b}",
-      "lean_dip", number(m->lean_dip), "lean_time_s", number(m->lean_time), "leanest",
-      number(m->leanest), "richest", number(m->richest), "vacuum_before_pa",
-      number(m->vacuum_before), "vacuum_least_pa", number(m->vacuum_least), "vacuum_most_pa",
-      number(m->vacuum_most), "speed_most_rad_s", number(m->speed_most), "speed_end_rad_s",
-      number(m->speed_end), "fall_time_s", number(m->fall_time), "distributor_fall_s",
-      number(m->distributor_fall), "hc_most", number(m->hc_most), "hc_mass_kg", number(m->hc_mass),
-      "misfire_most", number(m->misfire_most), "pump_mass_kg", number(m->pump_mass), "pump_time_s",
-      number(m->pump_time), "started_s", number(m->started), "choke_opened_s",
-      number(m->choke_opened), "stalled", (int)m->stalled);
-}
-
-static json_t *trace_json(const lw_maneuver *m) {
-  json_t *trace = json_array();
-  for (size_t i = 0; i < m->count; i++) {
-    const lw_trace_point *p = &m->points[i];
-    json_array_append_new(
-        trace, json_pack("{s:f, s:f, s:f, s:f, s:f, s:o, s:f, s:f, s:f, s:f, s:f, s:f}", "time_s",
-                         p->time, "speed_rad_s", p->speed, "vacuum_pa", p->vacuum,
-                         "distributor_vacuum_pa", p->distributor_vacuum, "throttle", p->throttle,
-                         "lambda", number(p->lambda_cylinders), "co", p->co, "co2", p->co2, "o2",
-                         p->o2, "hc_hexane", p->hc, "no", p->no, "timing_rad", p->timing));
-  }
-  return trace;
-}
-
 static void write_json(const lw_test_car *car, const request *r, const lw_maneuver *m) {
-  json_t *events = json_array();
-  for (size_t i = 0; i < m->event_count; i++) {
-    char text[120];
-    json_array_append_new(events, json_pack("{s:f, s:s}", "time_s", m->events[i].time, "words",
-                                            lw_event_text(&m->events[i], text, sizeof text)));
-  }
-  json_t *root = json_pack("{s:o, s:s, s:f, s:o, s:o, s:o}", "twin", cli_twin_json(car->twin),
-                           "run", run_names[r->run], "moved_s", lw_known(m->moved) ? m->moved : 0.0,
-                           "figures", figures_json(m), "events", events, "trace", trace_json(m));
+  json_t *root = lw_watch_json(car->twin, r->ask.run, m);
   json_dumpf(root, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(9));
   putchar('\n');
   json_decref(root);
@@ -292,7 +219,7 @@ static lw_status draw(const lw_test_car *car, const request *r, const char *what
                       const lw_maneuver *m, lw_error *error) {
   char title[320];
   lw_status status = LW_OK;
-  snprintf(title, sizeof title, "%s, %s", car->twin->card->unit, run_names[r->run]);
+  snprintf(title, sizeof title, "%s, %s", car->twin->card->unit, lw_watch_names()[r->ask.run]);
   lw_plot_watch plot = {title, what[0] ? what : NULL, m};
   if (r->svg) status = lw_plot_watch_write(&plot, LW_PLOT_SVG, r->svg, error);
   if (status == LW_OK && r->png) status = lw_plot_watch_write(&plot, LW_PLOT_PNG, r->png, error);
@@ -301,30 +228,22 @@ static lw_status draw(const lw_test_car *car, const request *r, const char *what
 
 /* ---- the command ---- */
 
-static lw_status prepare(cli_twin *t, const request *r, char **edits, int count, lw_test_car **car,
-                         lw_motion **motion, lw_error *error) {
-  lw_test_car *sound = NULL;
-  lw_status status = lw_test_car_new(t->arena, t->twin->card, &sound, error);
-  *car = sound;
-  if (status == LW_OK && count > 0)
-    status = lw_test_car_what_if(t->arena, t->units, sound, (const char *const *)edits,
-                                 (size_t)count, car, error);
-  if (status == LW_OK && r->run == WARM_UP) (*car)->around.temperature = or_else(r->cold, 266.48);
-  if (status == LW_OK) status = lw_test_car_motion(*car, motion, error);
-  return status;
+static lw_status prepare(cli_twin *t, char **edits, int count, lw_test_car **car, lw_error *error) {
+  lw_status status = lw_test_car_new(t->arena, t->twin->card, car, error);
+  if (status != LW_OK || !count) return status;
+  return lw_test_car_what_if(t->arena, t->units, *car, (const char *const *)edits, (size_t)count,
+                             car, error);
 }
 
 static int answer(cli_twin *t, const request *r, char **edits, int count, lw_error *error) {
   lw_test_car *car = NULL;
-  lw_motion *motion = NULL;
   lw_maneuver m;
   lw_gases *read = NULL;
   char what[240] = "";
   for (int i = 0; i < count; i++)
     lw_text_append(what, sizeof what, i ? ", %s" : "%s", edits[i]);
-  lw_status status = prepare(t, r, edits, count, &car, &motion, error);
-  if (status == LW_OK) status = drive(t->arena, motion, car, r, &m, error);
-  lw_motion_free(motion);
+  lw_status status = prepare(t, edits, count, &car, error);
+  if (status == LW_OK) status = lw_watch_run(t->arena, car, &r->ask, &m, error);
   if (status == LW_OK && r->meter && !(read = read_meter(t->arena, r, &m)))
     status = lw_fail(error, LW_NO_MEMORY, "no memory for the analyzer's readings");
   if (status == LW_OK) status = draw(car, r, what, &m, error);
@@ -335,7 +254,7 @@ static int answer(cli_twin *t, const request *r, char **edits, int count, lw_err
   } else if (!r->csv && !r->svg && !r->png) {
     print_all(car, r, what, &m, read);
   }
-  return cli_finish("watch", m.stalled && r->run != STALL ? CLI_OUTSIDE : CLI_DONE);
+  return cli_finish("watch", m.stalled && r->ask.run != LW_WATCH_STALL ? CLI_OUTSIDE : CLI_DONE);
 }
 
 static bool class_of(request *r, const char *text) {
@@ -351,23 +270,15 @@ static bool class_of(request *r, const char *text) {
   return false;
 }
 
-/* An option with a quantity: where it goes and what it measures. */
+/* An option with a quantity. */
 static bool quantity(request *r, lw_units *units, int c, const char *value, lw_error *error) {
-  const struct {
+  static const struct {
     int c;
-    double *to;
-    lw_dim dim;
-    double lo, hi;
-  } all[] = {{'n', &r->speed, LW_SPIN, 60, 700},   {'a', &r->from, LW_SHARE, 0, 1},
-             {'b', &r->to, LW_SHARE, 0, 1},        {'w', &r->within, LW_TIME, 0.01, 20},
-             {'H', &r->hold, LW_TIME, 0.05, 10},   {'k', &r->cold, LW_TEMPERATURE, 233, 323},
-             {'f', &r->seconds, LW_TIME, 5, 1800}, {'L', &r->load, LW_RATIO, 1, 1000}};
+    const char *name;
+  } all[] = {{'n', "speed"}, {'a', "from"}, {'b', "to"},  {'w', "within"},
+             {'H', "hold"},  {'k', "cold"}, {'f', "for"}, {'L', "load"}};
   for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
-    if (all[i].c != c) continue;
-    if (lw_quantity_read(units, all[i].dim, value, all[i].to, error) != LW_OK) return false;
-    if (*all[i].to >= all[i].lo && *all[i].to <= all[i].hi) return true;
-    lw_fail(error, LW_BAD_INPUT, "'%s' is more or less than this run can be given", value);
-    return false;
+    if (all[i].c == c) return lw_watch_set(&r->ask, units, all[i].name, value, error) == LW_OK;
   }
   return false;
 }
@@ -383,25 +294,17 @@ static bool take(request *r, lw_units *units, int c, const char *value, lw_error
   }
 }
 
-static int named(const char *name) {
-  for (int i = 0; i < RUNS; i++) {
-    if (strcmp(run_names[i], name) == 0) return i;
-  }
-  return -1;
-}
-
 static int run(int argc, char **argv, request *r) {
   lw_error error = {0};
   cli_twin t;
   if (optind == argc) return cli_usage("watch", "a spec card was expected");
   if (optind + 1 == argc) return cli_usage("watch", "what to run was expected behind the card");
-  int which = named(argv[optind + 1]);
-  if (which < 0) {
-    const char *near = lw_text_nearest(argv[optind + 1], run_names, RUNS);
+  r->ask.run = lw_watch_named(argv[optind + 1]);
+  if (r->ask.run == LW_WATCH_KINDS) {
+    const char *near = lw_text_nearest(argv[optind + 1], lw_watch_names(), LW_WATCH_KINDS);
     return near ? cli_usage("watch", "'%s' is not a run; is '%s' meant?", argv[optind + 1], near)
                 : cli_usage("watch", "'%s' is not a run", argv[optind + 1]);
   }
-  r->run = (run_kind)which;
   if (r->json && r->csv && strcmp(r->csv, "-") == 0)
     return cli_usage("watch", "--json and --csv on standard output do not go together");
   int code = cli_twin_open(&t, argv[optind], &error) == LW_OK
@@ -427,14 +330,7 @@ int cmd_watch(int argc, char **argv) {
                                           {"json", no_argument, NULL, 'j'},
                                           {"help", no_argument, NULL, 'h'},
                                           {0}};
-  request r = {.speed = LW_NONE,
-               .from = LW_NONE,
-               .to = LW_NONE,
-               .within = LW_NONE,
-               .hold = LW_NONE,
-               .cold = LW_NONE,
-               .seconds = LW_NONE,
-               .load = LW_NONE};
+  request r = {.ask = lw_watch_usual(LW_WATCH_KINDS)};
   lw_units *units = NULL;
   lw_error error = {0};
   int code = CLI_DONE;
