@@ -225,6 +225,8 @@ typedef struct lw_event {
 enum { LW_EVENTS_MOST = 512 };
 /* In order of time since time 0; the first LW_EVENTS_MOST are kept. */
 size_t lw_motion_events(const lw_motion *motion, const lw_event **events);
+/* Those so far are of no interest any more: the list begins anew. */
+void lw_motion_forget_events(lw_motion *motion);
 /* "4.21 s: engine stalled: too lean". Returns buffer. */
 const char *lw_event_text(const lw_event *event, char *buffer, size_t size);
 

@@ -7,9 +7,8 @@
 #define _XOPEN_SOURCE 700 /* posix_openpt */
 #include "cli.h"
 
-#include "leanward/car.h"
-#include "leanward/gauge.h"
 #include "leanward/instrument.h"
+#include "leanward/practice_car.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -44,6 +43,7 @@ static const char usage[] =
 enum { LINE = 160, GIVEN_MOST = 256 };
 
 static const double tick = 0.05, every = 0.5; /* s */
+static const uint64_t seed = 1;               /* of the instruments' noise */
 
 typedef struct typed_line {
   char text[LINE];
@@ -53,12 +53,9 @@ typedef struct typed_line {
 typedef struct practice {
   lw_arena *arena;
   lw_units *units;
-  const lw_test_car *car;
-  lw_motion *motion;
-  lw_controls controls;
-  lw_meter meter;
-  lw_vacuum_gauge gauge;
-  lw_tachometer tachometer;
+  lw_practice_car *car;
+  char **edits; /* all since the card, those typed included */
+  size_t edit_count;
   int master;
   const char *link;
   lw_class class;
@@ -106,12 +103,12 @@ static void send_text(practice *p, const char *text) {
   (void)n;
 }
 
-static void send_reading(practice *p, const lw_gases *g) {
+static void send_reading(practice *p, const lw_needles *n) {
   char line[LINE];
-  snprintf(line, sizeof line, "$GAS,%.1f,%.2f,%.2f,%.0f,%.2f,%.0f,%.0f,%.1f",
-           lw_motion_time(p->motion), 100 * g->co, 100 * g->co2, 1e6 * g->hc, 100 * g->o2,
-           1e6 * g->no, lw_dim_shown(LW_SPIN, LW_SHOP, lw_tachometer_read(&p->tachometer)),
-           lw_dim_shown(LW_PRESSURE, LW_SHOP, lw_vacuum_gauge_read(&p->gauge)));
+  const lw_gases *g = &n->gases;
+  snprintf(line, sizeof line, "$GAS,%.1f,%.2f,%.2f,%.0f,%.2f,%.0f,%.0f,%.1f", n->time, 100 * g->co,
+           100 * g->co2, 1e6 * g->hc, 100 * g->o2, 1e6 * g->no,
+           lw_dim_shown(LW_SPIN, LW_SHOP, n->speed), lw_dim_shown(LW_PRESSURE, LW_SHOP, n->vacuum));
   uint32_t sum = lw_checksum_of(LW_CHECKSUM_XOR8, line + 1, strlen(line) - 1);
   lw_text_append(line, sizeof line, "*%02X\r\n", (unsigned)sum);
   send_text(p, line);
@@ -119,83 +116,53 @@ static void send_reading(practice *p, const lw_gases *g) {
 
 /* ---- the car ---- */
 
-static void show_instruments(practice *p, const lw_look *look, double dt) {
-  const lw_engine *engine = p->car->engine;
-  bool running = look->running;
-  lw_products air = {.dry = {0, 0, 0, 0.2095, 0}, .n2 = 0.7905};
-  double flow = running ? lw_exhaust_flow(look->air_out, look->fuel_out) : 0;
-  lw_meter_step(&p->meter, dt, running ? &look->burned.exhaust : &air, flow);
-  lw_tachometer_step(&p->tachometer, dt, look->speed);
-  lw_vacuum_gauge_step(&p->gauge, dt, engine, &look->burned, look->speed, look->vacuum,
-                       look->manifold);
+static void advance(practice *p, double dt) {
+  lw_practice_car_advance(p->car, dt);
+  lw_needles needles = lw_practice_car_needles(p->car);
+  if (needles.time - p->shown < every - 1e-9) return;
+  p->shown = needles.time;
+  send_reading(p, &needles);
 }
 
-static void starter(practice *p, bool on) {
-  p->controls.starter = on;
-  if (on) p->controls.ignition = true;
-  lw_motion_control(p->motion, &p->controls);
+static bool keep_edit(practice *p, const char *text) {
+  char **grown = realloc(p->edits, (p->edit_count + 1) * sizeof *grown);
+  if (!grown) return false;
+  p->edits = grown;
+  grown[p->edit_count] = strdup(text);
+  if (!grown[p->edit_count]) return false;
+  p->edit_count++;
+  return true;
 }
 
-static lw_status advance(practice *p, double dt, lw_error *error) {
-  lw_look look;
-  lw_status status = lw_motion_advance(p->motion, dt, error);
-  if (status == LW_OK) status = lw_motion_look(p->motion, &look, error);
-  if (status != LW_OK) return status;
-  if (p->controls.starter && look.running) starter(p, false);
-  show_instruments(p, &look, dt);
-  if (lw_motion_time(p->motion) - p->shown < every - 1e-9) return LW_OK;
-  p->shown = lw_motion_time(p->motion);
-  lw_gases gases = lw_meter_read(&p->meter);
-  send_reading(p, &gases);
-  return LW_OK;
-}
-
-/* The car changed while it runs: another engine around the same state. */
 static lw_status edit(practice *p, const char *what, lw_error *error) {
-  double states[LW_MOTION_STATES], time = lw_motion_time(p->motion);
-  lw_test_car *changed = NULL;
-  lw_motion *motion = NULL;
-  lw_status status = lw_test_car_what_if(p->arena, p->units, p->car, &what, 1, &changed, error);
-  if (status == LW_OK) status = lw_test_car_motion(changed, &motion, error);
-  if (status != LW_OK) return status;
-  lw_motion_states(p->motion, states, NULL);
-  lw_motion_put(motion, time, states);
-  lw_motion_control(motion, &p->controls);
-  lw_motion_free(p->motion);
-  p->motion = motion;
-  p->car = changed;
-  return LW_OK;
+  if (!keep_edit(p, what)) return lw_fail(error, LW_NO_MEMORY, "no memory for another edit");
+  lw_status status =
+      lw_practice_car_change(p->car, p->units, (const char *const *)p->edits, p->edit_count, error);
+  if (status != LW_OK) free(p->edits[--p->edit_count]);
+  return status;
 }
 
 static lw_status begin(practice *p, const char *path, char **edits, int count, lw_error *error) {
   const char *text = NULL;
   size_t length = 0;
   lw_card *card = NULL;
-  lw_test_car *car = NULL, *changed = NULL;
+  lw_test_car *car = NULL;
   lw_bind bind = {p->arena, p->units, path};
+  for (int i = 0; i < count; i++) {
+    if (!keep_edit(p, edits[i])) return lw_fail(error, LW_NO_MEMORY, "no memory for the edits");
+  }
   lw_status status = lw_file_read(p->arena, path, LW_DOC_MAX_BYTES, &text, &length, error);
   if (status == LW_OK) status = lw_card_read(&bind, text, length, &card, error);
   if (status == LW_OK) status = lw_test_car_new(p->arena, card, &car, error);
-  if (status == LW_OK && count > 0) {
-    status = lw_test_car_what_if(p->arena, p->units, car, (const char *const *)edits, (size_t)count,
-                                 &changed, error);
-    car = changed;
+  if (status == LW_OK) {
+    status = lw_practice_car_new(car, p->units, (const char *const *)p->edits, p->edit_count,
+                                 p->class, seed, &p->car, error);
   }
-  if (status == LW_OK) status = lw_test_car_motion(car, &p->motion, error);
-  if (status == LW_OK) status = lw_motion_idle(p->motion, error);
-  if (status != LW_OK) return status;
-  p->car = car;
-  p->controls = *lw_motion_controls(p->motion);
-  lw_look look;
-  status = lw_motion_look(p->motion, &look, error);
-  if (status != LW_OK) return status;
-  lw_meter_kind kind = lw_meter_usual(p->class);
-  lw_dial dial = lw_dial_usual();
-  lw_meter_start(&p->meter, &kind);
-  lw_meter_step(&p->meter, 120, &look.burned.exhaust, lw_exhaust_flow(look.air_out, look.fuel_out));
-  lw_vacuum_gauge_start(&p->gauge, &dial, kind.seed, look.vacuum);
-  p->tachometer = lw_tachometer_usual(look.speed);
-  return LW_OK;
+  if (status == LW_OK && !lw_practice_car_needles(p->car).running)
+    fprintf(stderr,
+            "leanward practice: this engine does not idle; it stands, and `start` turns the "
+            "starter\n");
+  return status;
 }
 
 /* ---- commands ---- */
@@ -206,8 +173,7 @@ static lw_status throttle(practice *p, const char *text, lw_error *error) {
   if (status != LW_OK) return status;
   if (!(pedal >= 0 && pedal <= 1))
     return lw_fail(error, LW_BAD_INPUT, "a throttle goes from 0 to 100 %%");
-  p->controls.pedal = pedal;
-  lw_motion_control(p->motion, &p->controls);
+  lw_practice_car_pedal(p->car, pedal);
   return LW_OK;
 }
 
@@ -217,10 +183,9 @@ static lw_status obey(practice *p, const char *line, lw_error *error) {
   } else if (strncmp(line, "throttle ", 9) == 0) {
     return throttle(p, line + 9, error);
   } else if (strcmp(line, "start") == 0) {
-    starter(p, true);
+    lw_practice_car_start(p->car);
   } else if (strcmp(line, "stop") == 0) {
-    p->controls.ignition = p->controls.starter = false;
-    lw_motion_control(p->motion, &p->controls);
+    lw_practice_car_stop(p->car);
   } else if (strchr(line, '=')) {
     return edit(p, line, error);
   } else {
@@ -279,15 +244,13 @@ static void wait_until(practice *p, double when) {
   }
 }
 
-static lw_status run_car(practice *p, lw_error *error) {
-  double began = lw_now(), start = lw_motion_time(p->motion);
+static void run_car(practice *p) {
+  double began = lw_now();
   for (long n = 1; !ended && !p->end; n++) {
     if (lw_known(p->seconds) && tick * (double)n > p->seconds) break;
-    lw_status status = advance(p, start + tick * (double)n - lw_motion_time(p->motion), error);
-    if (status != LW_OK) return status;
+    advance(p, tick);
     wait_until(p, began + tick * (double)n / p->fast);
   }
-  return LW_OK;
 }
 
 /* ---- the command ---- */
@@ -298,17 +261,20 @@ static int run(practice *p, char **args, int count) {
   sigaction(SIGINT, &act, NULL);
   sigaction(SIGTERM, &act, NULL);
   sigaction(SIGHUP, &act, NULL);
-  p->arena = lw_arena_new((size_t)1 << 30); /* each edit leaves the car before it behind */
+  p->arena = lw_arena_new(0);
   p->typing = true;
   p->master = -1;
   lw_status status = p->arena ? lw_units_open(&p->units, &error)
                               : lw_fail(&error, LW_NO_MEMORY, "no memory for a car");
   if (status == LW_OK) status = begin(p, args[0], args + 1, count - 1, &error);
   if (status == LW_OK) status = open_line(p, &error);
-  if (status == LW_OK) status = run_car(p, &error);
+  if (status == LW_OK) run_car(p);
   if (p->linked) unlink(p->link);
   if (p->master >= 0) close(p->master);
-  lw_motion_free(p->motion);
+  lw_practice_car_free(p->car);
+  for (size_t i = 0; i < p->edit_count; i++)
+    free(p->edits[i]);
+  free(p->edits);
   lw_units_close(p->units);
   lw_arena_free(p->arena);
   if (status != LW_OK) return cli_fail("practice", &error);

@@ -91,6 +91,10 @@ size_t lw_motion_events(const lw_motion *m, const lw_event **events) {
   return m->event_count;
 }
 
+void lw_motion_forget_events(lw_motion *m) {
+  m->event_count = 0;
+}
+
 const char *lw_event_text(const lw_event *event, char *buffer, size_t size) {
   static const char *const words[] = {
 #define LW_EVENT_TEXT(id, text) text,
