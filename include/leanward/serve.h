@@ -3,8 +3,8 @@
 ** what it answers.
 **
 ** Units    none; JSON as in docs/json.md.
-** Errors   lw_serve_start: a port that is taken, a store that will not open. Afterwards every
-**          failure is an HTTP answer.
+** Errors   lw_serve_start: a port that is taken, a store that will not open, a certificate that
+**          will not do. Afterwards every failure is an HTTP answer.
 ** Memory   bounded: so many connections, waiting requests, live events (docs/serve.md).
 ** Threads  the server runs its own; these functions are for the thread that started it. SIGPIPE
 **          must be ignored.
@@ -22,6 +22,12 @@ typedef struct lw_serve_options {
   const char *cards; /* folder of spec cards that jobs may name; NULL: none */
   int port;          /* 0: any that is free */
   bool lan;          /* listen on every address, for paired devices; else on loopback only */
+  /* With lan: devices speak TLS, on the port behind `port` (any that is free when that is 0), and
+     `port` itself is for this machine alone, without TLS. certificate and key: PEM files of the
+     shop's own, both or neither; NULL: made here, kept beside the store (tls-key.pem, mode 0600,
+     tls-certificate.pem) and made anew when it soon ends or lacks an address of this machine. */
+  bool tls;
+  const char *certificate, *key;
   /* Readings that go to every page as they come: descriptions of instruments (instrument.h), or a
      log or CSV file played replay_speed times as fast as it was. */
   const char *const *instruments;
@@ -36,12 +42,17 @@ lw_status lw_serve_start(const lw_serve_options *options, lw_server **server,
 void lw_serve_stop(lw_server *server);
 
 int lw_serve_port(const lw_server *server);
-/* "192.168.1.20:8350" or "127.0.0.1:8350": where others reach it. */
-const char *lw_serve_host(const lw_server *server);
+/* "https://192.168.1.20:8351" or "http://127.0.0.1:8350": where others reach it. */
+const char *lw_serve_origin(const lw_server *server);
+/* With TLS: until when the certificate is good, s since 1970; its SHA-256 fingerprint as browsers
+   show it; whether it was made here, so that nobody vouches for it. 0, NULL and false without. */
+int64_t lw_serve_certificate_until(const lw_server *server);
+const char *lw_serve_fingerprint(const lw_server *server);
+bool lw_serve_certificate_made_here(const lw_server *server);
 /* To be called once a second or so: keeps streams alive, ends what has stalled. */
 void lw_serve_tick(lw_server *server);
 
-/* A new one-time token; *address gets what a phone opens ("http://HOST/pair#TOKEN"). Both live
+/* A new one-time token; *address gets what a phone opens ("https://HOST/pair#TOKEN"). Both live
    until the next call. NULL: too many tokens wait. */
 const char *lw_serve_token(lw_server *server, const char **address);
 /* How many devices have been paired since the start: changes when a token was used. */

@@ -1,8 +1,9 @@
 /* guard.c - who may ask what. In the order of the checks:
 **
 **   1. rate        so many requests a second from one address
-**   2. Host        must name this server by loopback name or by the address that was reached: a
-**                  page of another site that has its name resolve to us (rebinding) is refused
+**   2. Host        must name this server by loopback name or by the address that was reached, over
+**                  TLS also by a name of the certificate: a page of another site that has its name
+**                  resolve to us (rebinding) is refused
 **   3. cross-site  a request another site's page makes is refused, by Origin and by Sec-Fetch-Site
 **   4. route       the path and method must be ours
 **   5. pairing     beyond loopback, only paired devices; assets, status and pairing are open to all
@@ -19,7 +20,7 @@
 #include <sys/socket.h>
 #include <time.h>
 
-enum { ADDRESSES = 256, RATE = 50, BURST = 200, FDS = CONNECTIONS_MOST + 64 };
+enum { ADDRESSES = 256, RATE = 50, BURST = 200, FDS = DOORS * CONNECTIONS_MOST + 64 };
 
 typedef struct bucket {
   uint32_t address;
@@ -27,8 +28,8 @@ typedef struct bucket {
 } bucket;
 
 struct guard {
+  pthread_mutex_t lock; /* of all of it: there may be two talking threads */
   bucket buckets[ADDRESSES];
-  pthread_mutex_t lock; /* of the rest */
   struct {
     int fd;
     double since; /* a request is coming in since then; 0: none is */
@@ -140,44 +141,61 @@ static bool refuse(request *r, unsigned status, const char *text) {
 
 /* Addresses share a bucket where their numbers agree in the last byte; the newer one takes it over,
    with the rate that is left. */
-static bool check_rate(guard *g, request *r, uint32_t peer) {
+static bool take_one(guard *g, uint32_t peer) {
   bucket *b = &g->buckets[(peer ^ peer >> 8) % ADDRESSES];
   double now = seconds_now();
+  pthread_mutex_lock(&g->lock);
   if (b->at <= 0) b->tokens = BURST;
   b->tokens += (now - b->at) * RATE;
   if (b->tokens > BURST) b->tokens = BURST;
   b->at = now;
   b->address = peer;
-  if (b->tokens >= 1) {
-    b->tokens -= 1;
-    return true;
-  }
+  bool one = b->tokens >= 1;
+  if (one) b->tokens -= 1;
+  pthread_mutex_unlock(&g->lock);
+  return one;
+}
+
+static bool check_rate(guard *g, request *r, uint32_t peer) {
+  if (take_one(g, peer)) return true;
   r->reply.retry_after = 1;
   return refuse(r, MHD_HTTP_TOO_MANY_REQUESTS,
                 "too many requests from this address; wait a second");
 }
 
-/* The address of ours that this connection reached, as text. */
-static bool reached(const request *r, char *text, size_t size) {
+/* The address and port of ours that this connection reached. */
+static bool reached(const request *r, char *text, size_t size, int *port) {
   const union MHD_ConnectionInfo *info =
       MHD_get_connection_info(r->connection, MHD_CONNECTION_INFO_CONNECTION_FD);
   struct sockaddr_in in;
   socklen_t length = sizeof in;
   if (!info || getsockname(info->connect_fd, (struct sockaddr *)&in, &length) != 0) return false;
+  *port = ntohs(in.sin_port);
   return in.sin_family == AF_INET && inet_ntop(AF_INET, &in.sin_addr, text, (socklen_t)size);
 }
 
+/* The name of a Host header when its port is ours, the usual one of its scheme being silent. */
+static bool host_name(const request *r, const char *host, int port, char *name, size_t size) {
+  size_t length = strcspn(host, ":");
+  char want[16] = "";
+  if (port != (r->secure ? 443 : 80) || host[length]) snprintf(want, sizeof want, ":%d", port);
+  if (length == 0 || length >= size || strcmp(host + length, want) != 0) return false;
+  memcpy(name, host, length);
+  name[length] = '\0';
+  return true;
+}
+
+/* Over TLS a name of the certificate will do: another site that has its name lead here shows its
+   visitors a certificate that is not for it. */
 static bool check_host(const lw_server *server, request *r, uint32_t peer) {
   const char *host = header(r, MHD_HTTP_HEADER_HOST);
-  char want[80], address[INET_ADDRSTRLEN];
-  if (host && is_loopback(peer)) {
-    snprintf(want, sizeof want, "localhost:%d", server->port);
-    if (strcasecmp(host, want) == 0) return true;
-  }
-  if (host && reached(r, address, sizeof address)) {
-    snprintf(want, sizeof want, "%s:%d", address, server->port);
-    if (strcmp(host, want) == 0) return true;
-    if (server->port == 80 && strcmp(host, address) == 0) return true;
+  char name[256], address[INET_ADDRSTRLEN];
+  int port = 0;
+  if (host && reached(r, address, sizeof address, &port) &&
+      host_name(r, host, port, name, sizeof name)) {
+    if (is_loopback(peer) && strcasecmp(name, "localhost") == 0) return true;
+    if (strcmp(name, address) == 0) return true;
+    if (r->secure && tls_names(&server->tls, name)) return true;
   }
   return refuse(r, MHD_HTTP_MISDIRECTED_REQUEST,
                 "this server is reached by its address, as it was printed when it was started");
@@ -189,8 +207,8 @@ static bool check_site(request *r) {
   const char *host = header(r, MHD_HTTP_HEADER_HOST);
   bool reads = strcmp(r->method, "GET") == 0 || strcmp(r->method, "HEAD") == 0;
   bool api = strncmp(r->path, "/api/", 5) == 0;
-  char want[100];
-  snprintf(want, sizeof want, "http://%s", host ? host : "");
+  char want[300];
+  snprintf(want, sizeof want, "%s://%s", r->secure ? "https" : "http", host ? host : "");
   bool good = !origin || strcmp(origin, want) == 0;
   /* a link from elsewhere may lead to a page, not to the data behind it */
   bool own = !site || strcmp(site, "same-origin") == 0 || strcmp(site, "none") == 0;

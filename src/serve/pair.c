@@ -175,7 +175,8 @@ static void admit(hand *h, request *r, const char *name) {
   p->paired++;
   pthread_mutex_unlock(&p->lock);
   snprintf(r->reply.cookie, sizeof r->reply.cookie,
-           COOKIE "=%s; Path=/; Max-Age=31536000; HttpOnly; SameSite=Strict", secret);
+           COOKIE "=%s; Path=/; Max-Age=31536000; HttpOnly; SameSite=Strict%s", secret,
+           r->secure ? "; Secure" : "");
   reply_json(r, MHD_HTTP_CREATED,
              json_pack("{s:I, s:s}", "device", (json_int_t)d.number, "name", name));
 }
@@ -214,7 +215,8 @@ void api_pair(hand *h, request *r) {
 /* Only who is let in already may let others in. */
 void api_pairing(hand *h, request *r) {
   (void)h;
-  char text[TOKEN_LETTERS + 1], address[128];
+  char text[TOKEN_LETTERS + 1], address[340];
+  const tls_identity *tls = &r->server->tls;
   if (!r->server->lan) {
     reply_error(r, MHD_HTTP_CONFLICT,
                 "this server is reached from this machine only; start it with --lan");
@@ -225,11 +227,12 @@ void api_pairing(hand *h, request *r) {
     reply_error(r, MHD_HTTP_TOO_MANY_REQUESTS, "8 tokens wait to be used; each lives 10 minutes");
     return;
   }
-  snprintf(address, sizeof address, "http://%s/pair#%s", r->server->host, text);
+  snprintf(address, sizeof address, "%s/pair#%s", r->server->origin, text);
   char *svg = qr_svg(address);
   reply_json(r, MHD_HTTP_CREATED,
-             json_pack("{s:s, s:s, s:i, s:s}", "token", text, "address", address, "seconds",
-                       TOKEN_SECONDS, "qr_svg", svg ? svg : ""));
+             json_pack("{s:s, s:s, s:i, s:s, s:o}", "token", text, "address", address, "seconds",
+                       TOKEN_SECONDS, "qr_svg", svg ? svg : "", "fingerprint",
+                       tls->made_here ? json_string(tls->fingerprint) : json_null()));
   free(svg);
 }
 

@@ -206,6 +206,7 @@ static request *request_new(lw_server *server, struct MHD_Connection *connection
   r->path = url;
   r->method = method;
   r->started = seconds_now();
+  r->secure = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_GNUTLS_SESSION) != NULL;
   return r;
 }
 

@@ -3,13 +3,14 @@
 ** One thread (libmicrohttpd's, epoll) talks to all connections: it reads requests, lets guard.c
 ** decide, gives out assets and runs the event streams. Whatever touches the store or computes is
 ** done by three hands (hand.c) while its connection is suspended. So a slow answer never holds up a
-** live reading.
+** live reading. With TLS there are two such threads: one for this machine, plain, and one for the
+** network.
 **
 **   server.c   start, stop, connections      request.c  one request from its head to its answer
 **   guard.c    who may ask what              route.c    the table of what can be asked
 **   hand.c     the working threads           hub.c      live events
 **   live.c     readings from instruments     asset.c    the browser's files
-**   pair.c     tokens and devices
+**   pair.c     tokens and devices            tls.c      the certificate
 **   api_*.c    the answers                   qr.c       QR codes
 */
 #ifndef LW_SERVE_H
@@ -18,6 +19,7 @@
 #include "leanward/document.h"
 #include "leanward/serve.h"
 
+#include <gnutls/x509.h>
 #include <microhttpd.h>
 #include <netinet/in.h>
 #include <pthread.h>
@@ -71,6 +73,7 @@ typedef struct request {
   char *body;
   size_t used, size;
   bool too_large, queued;
+  bool secure;                       /* it came over TLS */
   const char *key;                   /* Idempotency-Key */
   int64_t on_run;                    /* If-Match; -1: none */
   bool yaml;                         /* the body is YAML, else JSON */
@@ -192,6 +195,24 @@ void pair_forget(pairing *p, int64_t number);
 /* SHA-256 of bytes as hexadecimal. */
 void digest_text(const void *bytes, size_t length, char text[DIGEST_TEXT]);
 
+/* ---- TLS (tls.c) ---- */
+
+typedef struct tls_identity {
+  char *certificate, *key; /* PEM, malloced */
+  gnutls_x509_crt_t leaf;  /* NULL: no TLS */
+  bool made_here;
+  char fingerprint[100]; /* SHA-256 of the certificate, "AB:CD:..." */
+  int64_t until;         /* s since 1970 */
+} tls_identity;
+
+/* The person's own (options->certificate), or the one made here, which lies beside the store. */
+lw_status tls_load(const lw_serve_options *options, tls_identity *id, lw_error *error);
+void tls_free(tls_identity *id);
+/* Whether the certificate is one for this name or address. */
+bool tls_names(const tls_identity *id, const char *host);
+/* A name that stands in the certificate, without wildcard; false: none does. */
+bool tls_first_name(const tls_identity *id, char *name, size_t size);
+
 /* ---- QR (qr.c) ---- */
 
 char *qr_svg(const char *text); /* malloced; NULL: no memory */
@@ -231,6 +252,12 @@ void api_idle_curves(hand *h, request *r);
 void api_map(hand *h, request *r);
 void api_try(hand *h, request *r);
 void api_what_ifs(hand *h, request *r);
+void api_off_idle(hand *h, request *r);
+void api_watch(hand *h, request *r);
+void api_brief(hand *h, request *r);
+void api_brief_pdf(hand *h, request *r);
+void api_brief_html(hand *h, request *r);
+void api_job_keys(hand *h, request *r);
 void api_live(hand *h, request *r);
 void api_live_moved(hand *h, request *r);
 
@@ -243,15 +270,26 @@ bool api_worked(hand *h, request *r, lw_case *given, const lw_work **work);
    hand's arena; LW_NOT_FOUND when there is none. */
 lw_status card_text(hand *h, const char *named, const char **text, size_t *length, lw_error *error);
 
+/* A card "NAME" or "FOLDER/NAME", or a folder "FOLDER/", "./", of the folder of cards: its path, what
+   to call it, and which of both. False: it is no such name. It need not be there. */
+bool card_place(hand *h, const char *named, const char **path, const char **shown, bool *folder);
+
 /* ---- the server ---- */
 
-struct lw_server {
+/* Who listens: without TLS one for all, with it one for this machine and one for the network. */
+typedef struct door {
   struct MHD_Daemon *daemon;
+  int port;
+} door;
+enum { DOORS = 2 };
+
+struct lw_server {
+  door doors[DOORS]; /* the first is plain, the second TLS */
   char *store, *cards;
   bool lan;
-  int port;
-  char host[64]; /* address:port for others */
-  char token_text[TOKEN_LETTERS + 1], token_address[128];
+  tls_identity tls;
+  char origin[300]; /* "https://192.168.1.20:8351": where others reach it */
+  char token_text[TOKEN_LETTERS + 1], token_address[340];
   pairing pairing;
   guard *guard;
   hub *hub;
@@ -278,6 +316,8 @@ void guard_gone(guard *g, int fd);
 void guard_tick(guard *g);
 
 double seconds_now(void); /* monotonic */
+/* IPv4 addresses of this machine's interfaces that are up; loopback comes last. How many. */
+size_t own_addresses(struct in_addr *list, size_t most);
 bool same_secret(const char *a, const char *b, size_t length);
 
 /* request.c */

@@ -10,6 +10,7 @@
 #include <arpa/inet.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <ifaddrs.h>
 #include <jansson.h>
 #include <netinet/in.h>
 #include <poll.h>
@@ -46,8 +47,10 @@ static inline void wait_for_words(served *s, const char *word) {
   }
 }
 
-/* Start on the store of s->folder (made when empty); extra: one more option or NULL. */
-static inline void server_start(served *s, const char *extra) {
+enum { EXTRAS_MOST = 8 };
+
+/* Start on the store of s->folder (made when empty) with these more options, the last NULL. */
+static inline void server_start_with(served *s, const char *const *extras) {
   char cards[300];
   int pipes[2];
   if (!s->folder[0]) {
@@ -61,8 +64,10 @@ static inline void server_start(served *s, const char *extra) {
   s->pid = fork();
   assert_true(s->pid >= 0);
   if (s->pid == 0) {
-    const char *argv[] = {getenv("LEANWARD"), "serve",   "--port", "0",   "--store",
-                          s->store,           "--cards", cards,    extra, NULL};
+    const char *argv[9 + EXTRAS_MOST] = {getenv("LEANWARD"), "serve",  "--port",  "0",
+                                         "--store",          s->store, "--cards", cards};
+    for (size_t i = 0; i < EXTRAS_MOST && extras[i]; i++)
+      argv[8 + i] = extras[i];
     dup2(pipes[1], 1);
     dup2(pipes[1], 2);
     close(pipes[0]);
@@ -74,6 +79,12 @@ static inline void server_start(served *s, const char *extra) {
   s->out = pipes[0];
   wait_for_words(s, "/ has the jobs of ");
   assert_int_equal(sscanf(s->said, "http://127.0.0.1:%d/", &s->port), 1);
+}
+
+/* extra: one more option or NULL. */
+static inline void server_start(served *s, const char *extra) {
+  const char *const extras[] = {extra, NULL};
+  server_start_with(s, extras);
 }
 
 /* End it by a signal; its exit code, -1 when the signal ended it. */
@@ -131,14 +142,9 @@ static inline const char *head_of(const answer *a, const char *name) {
   return value;
 }
 
-/* Read to the end of the connection and take it apart. */
-static inline answer read_answer(int fd) {
-  static char bytes[4 << 20];
-  size_t used = 0;
+/* Take apart what came; bytes has room for a 0 behind it. */
+static inline answer taken_apart(char *bytes, size_t used) {
   answer a = {0};
-  for (ssize_t got;
-       used < sizeof bytes - 1 && (got = recv(fd, bytes + used, sizeof bytes - 1 - used, 0)) > 0;)
-    used += (size_t)got;
   bytes[used] = '\0';
   char *end = strstr(bytes, "\r\n\r\n");
   if (!end || sscanf(bytes, "HTTP/1.1 %d", &a.status) != 1) return a;
@@ -147,6 +153,16 @@ static inline answer read_answer(int fd) {
   a.body = malloc(a.length + 1);
   memcpy(a.body, end + 4, a.length + 1);
   return a;
+}
+
+/* Read to the end of the connection. */
+static inline answer read_answer(int fd) {
+  static char bytes[4 << 20];
+  size_t used = 0;
+  for (ssize_t got;
+       used < sizeof bytes - 1 && (got = recv(fd, bytes + used, sizeof bytes - 1 - used, 0)) > 0;)
+    used += (size_t)got;
+  return taken_apart(bytes, used);
 }
 
 /* One request with these header lines (each ending in \r\n; NULL: none but Host) to address. */
@@ -174,6 +190,38 @@ static inline answer ask_at(const char *address, int port, const char *method, c
 static inline answer ask(const served *s, const char *method, const char *path, const char *heads,
                          const char *body) {
   return ask_at("127.0.0.1", s->port, method, path, heads, body, body ? strlen(body) : 0);
+}
+
+/* An address of this machine that is not loopback; false: it has none. */
+static inline bool own_address(char *text, size_t size) {
+  struct ifaddrs *list = NULL;
+  bool found = false;
+  if (getifaddrs(&list) != 0) return false;
+  for (const struct ifaddrs *a = list; a && !found; a = a->ifa_next) {
+    struct sockaddr_in in;
+    if (!a->ifa_addr || a->ifa_addr->sa_family != AF_INET) continue;
+    memcpy(&in, a->ifa_addr, sizeof in);
+    found = ntohl(in.sin_addr.s_addr) >> 24 != 127 &&
+            inet_ntop(AF_INET, &in.sin_addr, text, (socklen_t)size);
+  }
+  freeifaddrs(list);
+  return found;
+}
+
+/* The cookie an answer sets, as a header line of ours, beside another. */
+static inline void cookie_of(const answer *a, char *line, size_t size) {
+  const char *set = head_of(a, "Set-Cookie");
+  assert_non_null(strstr(set, "HttpOnly"));
+  assert_non_null(strstr(set, "SameSite=Strict"));
+  snprintf(line, size, "Cookie: other=1; %.*s\r\n", (int)strcspn(set, ";"), set);
+}
+
+/* The token a server started with --lan has printed. */
+static inline void token_of(served *s, char token[20]) {
+  wait_for_words(s, "works once");
+  const char *said = strstr(s->said, "type\n\n    ");
+  assert_non_null(said);
+  assert_int_equal(sscanf(said + 6, " %10s", token), 1);
 }
 
 #define JSON_HEAD     "Content-Type: application/json\r\n"

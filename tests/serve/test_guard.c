@@ -3,8 +3,6 @@
 */
 #include "serve_kit.h"
 
-#include <ifaddrs.h>
-
 static served kit;
 static int64_t job;
 
@@ -285,28 +283,6 @@ static void assets_are_packed_and_kept(void **state) {
 
 /* ---- beyond loopback ---- */
 
-static bool own_address(char *text, size_t size) {
-  struct ifaddrs *list = NULL;
-  bool found = false;
-  if (getifaddrs(&list) != 0) return false;
-  for (const struct ifaddrs *a = list; a && !found; a = a->ifa_next) {
-    struct sockaddr_in in;
-    if (!a->ifa_addr || a->ifa_addr->sa_family != AF_INET) continue;
-    memcpy(&in, a->ifa_addr, sizeof in);
-    found = ntohl(in.sin_addr.s_addr) >> 24 != 127 &&
-            inet_ntop(AF_INET, &in.sin_addr, text, (socklen_t)size);
-  }
-  freeifaddrs(list);
-  return found;
-}
-
-static void cookie_of(const answer *a, char *line, size_t size) {
-  const char *set = head_of(a, "Set-Cookie");
-  assert_non_null(strstr(set, "HttpOnly"));
-  assert_non_null(strstr(set, "SameSite=Strict"));
-  snprintf(line, size, "Cookie: other=1; %.*s\r\n", (int)strcspn(set, ";"), set);
-}
-
 static int at_lan(const char *address, const served *s, const char *method, const char *path,
                   const char *heads, const char *body) {
   answer a = ask_at(address, s->port, method, path, heads, body, body ? strlen(body) : 0);
@@ -332,10 +308,7 @@ static void a_device_is_paired_once_and_turned_out(void **state) {
   (void)state;
   if (!own_address(address, sizeof address)) skip();
   server_start(&lan, "--lan");
-  wait_for_words(&lan, "works once");
-  const char *said = strstr(lan.said, "type\n\n    ");
-  assert_non_null(said);
-  assert_int_equal(sscanf(said + 6, " %10s", token), 1);
+  token_of(&lan, token);
   snprintf(body, sizeof body, "{\"token\": \"%s\", \"name\": \"bay 3\"}", token);
   /* the page and the status are open; the data is not */
   assert_int_equal(at_lan(address, &lan, "GET", "/", NULL, NULL), 200);

@@ -179,6 +179,7 @@ export interface Token {
   address: string;
   seconds: number;
   qr_svg: string;
+  fingerprint: string | null;
 }
 
 export class Refused extends Error {

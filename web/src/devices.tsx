@@ -53,6 +53,16 @@ export function PairPage({ after }: { after: () => void }) {
   );
 }
 
+// Nobody vouches for a certificate made in the shop: the person compares.
+function Fingerprint({ of }: { of: string }) {
+  return (
+    <>
+      <p>Its browser warns once of the certificate. Go on there only when the SHA-256 fingerprint it shows is</p>
+      <p class="fingerprint">{of.split(":").map((byte, i) => (i ? `:\u200b${byte}` : byte)).join("")}</p>
+    </>
+  );
+}
+
 export function DevicesPage({ lan }: { lan: boolean }) {
   useEffect(() => void load(), []);
   return (
@@ -101,6 +111,7 @@ export function DevicesPage({ lan }: { lan: boolean }) {
           <p class="verdict">{token.value.token}</p>
           <img class="qr" alt="QR code of the address with the token" src={`data:image/svg+xml,${encodeURIComponent(token.value.qr_svg)}`} />
           <p>It works once, within 10 minutes.</p>
+          {token.value.fingerprint && <Fingerprint of={token.value.fingerprint} />}
         </section>
       )}
     </main>
