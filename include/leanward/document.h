@@ -19,6 +19,10 @@
 /* The tree of a parsed document, in its order. NULL: no memory. */
 json_t *lw_document_json(const lw_node *root);
 
+/* The keys of a file by their table, for forms: a list in the table's order; docs/serve.md describes
+   it. NULL: no memory. */
+json_t *lw_table_json(const lw_table *table);
+
 /* A tree as YAML that reads back as the same tree. Strings stay words; whole numbers and true and
    false are taken as a person would have written them; null and empty maps and lists are left out.
    Other numbers are refused: a value needs its unit, and so is a text. */

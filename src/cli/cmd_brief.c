@@ -4,9 +4,7 @@
 
 #include "leanward/brief_page.h"
 
-#include <dirent.h>
 #include <getopt.h>
-#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -25,17 +23,12 @@ static const char usage[] =
     "  --help        this text\n\n"
     "Exit status: 0 done; 1 done, but the twin of some card could not be run; 2 could not.\n";
 
-enum { CARDS_MOST = 400, ARENA_BYTES = 1 << 30 };
+enum { ARENA_BYTES = 1 << 30 };
 
 typedef struct request {
   const char *html, *pdf, *paper;
   bool json;
 } request;
-
-typedef struct shelf {
-  lw_brief_side side[CARDS_MOST];
-  size_t count;
-} shelf;
 
 typedef struct work {
   lw_arena *arena;
@@ -43,64 +36,9 @@ typedef struct work {
   lw_error error;
 } work;
 
-/* ---- reading ---- */
-
-static lw_status read_side(work *w, const char *path, lw_brief_side *side) {
-  const char *text = NULL;
-  size_t length = 0;
-  lw_card *card = NULL;
-  lw_bind bind = {w->arena, w->units, path};
-  lw_status status = lw_file_read(w->arena, path, LW_DOC_MAX_BYTES, &text, &length, &w->error);
-  if (status == LW_OK) status = lw_card_read(&bind, text, length, &card, &w->error);
-  if (status == LW_OK) status = lw_doc_parse(w->arena, path, text, length, &side->root, &w->error);
-  if (status != LW_OK) lw_error_place(&w->error, path, 0, NULL);
-  side->card = card;
-  return status;
-}
-
 static bool is_folder(const char *path) {
   struct stat info;
   return stat(path, &info) == 0 && S_ISDIR(info.st_mode);
-}
-
-static bool is_card_name(const char *name) {
-  size_t n = strlen(name);
-  return n > 5 && name[0] != '.' && strcmp(name + n - 5, ".yaml") == 0;
-}
-
-static int by_name(const void *a, const void *b) {
-  return strcmp(*(const char *const *)a, *(const char *const *)b);
-}
-
-/* The names of a folder's cards, in order: what is told does not hang on how the disk sorts. */
-static lw_status list_folder(work *w, const char *folder, const char **names, size_t *count) {
-  DIR *dir = opendir(folder);
-  *count = 0;
-  lw_error_place(&w->error, folder, 0, NULL);
-  if (!dir) return lw_fail(&w->error, LW_IO, "the folder cannot be opened");
-  for (const struct dirent *entry = readdir(dir); entry; entry = readdir(dir)) {
-    if (!is_card_name(entry->d_name)) continue;
-    if (*count == CARDS_MOST) {
-      closedir(dir);
-      return lw_fail(&w->error, LW_TOO_LARGE, "more than %d cards", CARDS_MOST);
-    }
-    names[*count] = lw_arena_print(w->arena, "%s/%s", folder, entry->d_name);
-    if (names[*count]) (*count)++;
-  }
-  closedir(dir);
-  if (!*count) return lw_fail(&w->error, LW_NOT_FOUND, "there is no card (.yaml) in this folder");
-  qsort(names, *count, sizeof *names, by_name);
-  w->error = (lw_error){0};
-  return LW_OK;
-}
-
-static lw_status read_folder(work *w, const char *folder, shelf *s) {
-  const char **names = lw_arena_array(w->arena, CARDS_MOST, sizeof *names);
-  if (!names) return lw_fail(&w->error, LW_NO_MEMORY, "no memory");
-  lw_status status = list_folder(w, folder, names, &s->count);
-  for (size_t i = 0; i < s->count && status == LW_OK; i++)
-    status = read_side(w, names[i], &s->side[i]);
-  return status;
 }
 
 /* ---- answering ---- */
@@ -148,8 +86,9 @@ static int answer(work *w, const request *r, const lw_brief_document *document) 
 static int brief_pair(work *w, const request *r, char **path) {
   lw_brief_side side[2];
   lw_brief *pair = NULL;
-  lw_status status = read_side(w, path[0], &side[0]);
-  if (status == LW_OK) status = read_side(w, path[1], &side[1]);
+  lw_status status = lw_brief_side_read(w->arena, w->units, path[0], NULL, &side[0], &w->error);
+  if (status == LW_OK)
+    status = lw_brief_side_read(w->arena, w->units, path[1], NULL, &side[1], &w->error);
   if (status == LW_OK)
     status = lw_brief_pair(w->arena, w->units, side[0], side[1], &pair, &w->error);
   if (status != LW_OK) return cli_fail("brief", &w->error);
@@ -168,19 +107,14 @@ static void watch(void *to, size_t done, size_t all) {
 }
 
 static int brief_year(work *w, const request *r, char **path) {
-  shelf *s = lw_arena_array(w->arena, 2, sizeof *s);
+  lw_brief_years_ask ask = {.progress = isatty(STDERR_FILENO) ? watch : NULL};
   lw_brief_year *year = NULL;
-  if (!s) {
-    lw_fail(&w->error, LW_NO_MEMORY, "no memory");
-    return cli_fail("brief", &w->error);
-  }
-  lw_status status = read_folder(w, path[0], &s[0]);
-  if (status == LW_OK) status = read_folder(w, path[1], &s[1]);
-  if (status == LW_OK) {
-    lw_brief_years_ask ask = {
-        s[0].side, s[1].side, s[0].count, s[1].count, isatty(STDERR_FILENO) ? watch : NULL, NULL};
-    status = lw_brief_years(w->arena, w->units, &ask, &year, &w->error);
-  }
+  lw_status status = lw_brief_folder_read(w->arena, w->units, path[0], NULL, &ask.before,
+                                          &ask.before_count, &w->error);
+  if (status == LW_OK)
+    status = lw_brief_folder_read(w->arena, w->units, path[1], NULL, &ask.after, &ask.after_count,
+                                  &w->error);
+  if (status == LW_OK) status = lw_brief_years(w->arena, w->units, &ask, &year, &w->error);
   if (status != LW_OK) return cli_fail("brief", &w->error);
   return answer(w, r, &(lw_brief_document){.year = year});
 }

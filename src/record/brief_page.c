@@ -320,11 +320,9 @@ static lw_status year_page(FILE *to, const lw_brief_year *y, lw_error *error) {
 
 /* ---- the file ---- */
 
-lw_status lw_brief_page_write(const lw_brief_document *document, const char *path,
-                              lw_error *error) {
-  char *bytes = NULL;
-  size_t length = 0;
-  FILE *to = open_memstream(&bytes, &length);
+lw_status lw_brief_page_make(const lw_brief_document *document, char **bytes, size_t *length,
+                             lw_error *error) {
+  FILE *to = open_memstream(bytes, length);
   if (!to) return lw_fail(error, LW_NO_MEMORY, "no memory for this page");
   lw_status status =
       document->pair ? pair_page(to, document->pair, error) : year_page(to, document->year, error);
@@ -332,6 +330,17 @@ lw_status lw_brief_page_write(const lw_brief_document *document, const char *pat
   bool good = !ferror(to);
   if (fclose(to) != 0) good = false;
   if (status == LW_OK && !good) status = lw_fail(error, LW_NO_MEMORY, "no memory for this page");
+  if (status == LW_OK) return LW_OK;
+  free(*bytes);
+  *bytes = NULL;
+  return status;
+}
+
+lw_status lw_brief_page_write(const lw_brief_document *document, const char *path,
+                              lw_error *error) {
+  char *bytes = NULL;
+  size_t length = 0;
+  lw_status status = lw_brief_page_make(document, &bytes, &length, error);
   if (status == LW_OK) status = lw_file_write(path, bytes, length, error);
   free(bytes);
   return status;

@@ -335,12 +335,13 @@ static void title_of(const lw_brief_document *document, char *out, size_t size) 
   }
 }
 
-lw_status lw_brief_sheet_write(const lw_brief_document *document, const char *path,
-                               const char *paper, lw_error *error) {
-  char title[400], *bytes = NULL;
-  size_t length = 0;
+lw_status lw_brief_sheet_make(const lw_brief_document *document, const char *paper, char **bytes,
+                              size_t *length, lw_error *error) {
+  char title[400];
   bool letter = lw_text_same(paper, "Letter");
   sheet s = {.document = document, .error = error, .status = LW_OK};
+  *bytes = NULL;
+  *length = 0;
   if (!letter && !lw_text_same(paper, "A4"))
     return lw_fail(error, LW_BAD_INPUT, "'%.40s' is not a paper; use A4 or Letter", paper);
   title_of(document, title, sizeof title);
@@ -355,14 +356,25 @@ lw_status lw_brief_sheet_write(const lw_brief_document *document, const char *pa
   s.pen.right = s.pen.width - 42;
   s.pen.bottom = s.pen.height - 42;
   s.pen.arena = lw_arena_new(0);
-  bool good = s.pen.arena && into_memory(&s, &bytes, &length);
-  free(bytes);
-  bytes = NULL;
+  bool good = s.pen.arena && into_memory(&s, bytes, length);
+  free(*bytes);
+  *bytes = NULL;
   s.pen.pages = s.pen.page;
-  good = good && into_memory(&s, &bytes, &length);
+  good = good && into_memory(&s, bytes, length);
   lw_arena_free(s.pen.arena);
   lw_status status = s.status;
   if (status == LW_OK && !good) status = lw_fail(error, LW_NO_MEMORY, "no memory for this sheet");
+  if (status == LW_OK) return LW_OK;
+  free(*bytes);
+  *bytes = NULL;
+  return status;
+}
+
+lw_status lw_brief_sheet_write(const lw_brief_document *document, const char *path,
+                               const char *paper, lw_error *error) {
+  char *bytes = NULL;
+  size_t length = 0;
+  lw_status status = lw_brief_sheet_make(document, paper, &bytes, &length, error);
   if (status == LW_OK) status = lw_file_write(path, bytes, length, error);
   free(bytes);
   return status;

@@ -96,6 +96,14 @@ static json_t *not_shown(const lw_diagnosis *g) {
   return json;
 }
 
+static json_t *not_shown_names(const lw_diagnosis *g) {
+  json_t *json = json_array();
+  for (int i = 0; i < LW_CAUSES; i++) {
+    if (g->unseen[i]) add(&json, text(lw_cause_text((lw_cause_id)i)));
+  }
+  return json;
+}
+
 /* ---- the whole ---- */
 
 json_t *lw_causes_json(const lw_diagnosis *g) {
@@ -116,6 +124,7 @@ json_t *lw_causes_json(const lw_diagnosis *g) {
   put(&json, "ranked", ranked);
   put(&json, "next_tests", tests);
   put(&json, "not_shown", not_shown(g));
+  put(&json, "not_shown_names", not_shown_names(g));
   put(&json, "weighed", weighed);
   put(&json, "left_out", left);
   return json;

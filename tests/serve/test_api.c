@@ -6,6 +6,10 @@
 
 #include "serve.h"
 
+#include "leanward/card.h"
+
+#include <sys/stat.h>
+
 static json_t *api;
 static served kit;
 static int64_t demo, leaking;
@@ -421,6 +425,131 @@ static void the_bench_answers(void **state) {
   }
 }
 
+static void needles_move_in_time(void **state) {
+  static const char shape[] = "/api/jobs/{number}/watch", off[] = "/api/jobs/{number}/off-idle";
+  static const char weak[] =
+      "/watch?run=tip-in&to=60%20%25&edit=accelerator%20pump%3Dweak%2050%20%25";
+  static const char many[] = "/watch?run=blip&edit=a&edit=a&edit=a&edit=a&edit=a&edit=a&edit=a";
+  (void)state;
+  answer bare = must_ask(&kit, 201, "POST", "/api/jobs", KEY_HEAD("watch-bare-1"),
+                         "{\"job\": \"CW-9010\", \"readings\": [{\"CO\": \"1 %\"}]}");
+  int64_t without = number_in(&bare, "job");
+  answer_free(&bare);
+  static const char *const runs[] = {"/watch?run=tip-in", "/watch?run=snap-shut", "/watch?run=blip",
+                                     "/watch?run=pump-shot"};
+  for (size_t i = 0; i < 4; i++)
+    calls(200, "GET", shape, of_job(demo, runs[i]), NULL, NULL);
+  answer a = call(200, "GET", shape, of_job(demo, weak), NULL, NULL);
+  assert_non_null(strstr(a.body, "\"run\":\"tip-in\""));
+  answer_free(&a);
+  calls(400, "GET", shape, of_job(demo, "/watch?run=warm-up"), NULL, NULL);
+  calls(400, "GET", shape, of_job(demo, "/watch"), NULL, NULL);
+  calls(400, "GET", shape, of_job(demo, many), NULL, NULL);
+  calls(422, "GET", shape, of_job(demo, "/watch?run=tip-in&to=far"), NULL, NULL);
+  calls(422, "GET", shape, of_job(demo, "/watch?run=tip-in&edit=pump"), NULL, NULL);
+  calls(422, "GET", shape, of_job(without, "/watch?run=blip"), NULL, NULL);
+  calls(404, "GET", shape, of_job(999, "/watch?run=blip"), NULL, NULL);
+  calls(404, "GET", off, of_job(999, "/off-idle"), NULL, NULL);
+  calls(200, "GET", off, of_job(demo, "/off-idle"), NULL, NULL);
+  a = call(200, "GET", off, of_job(without, "/off-idle"), NULL, NULL);
+  assert_non_null(strstr(a.body, "\"faults\":[]"));
+  answer_free(&a);
+}
+
+static void every_key_of_a_job_is_told(void **state) {
+  (void)state;
+  answer a = call(200, "GET", "/api/job-keys", "/api/job-keys", NULL, NULL);
+  assert_non_null(strstr(a.body, "\"vacuum fall time\""));
+  json_t *json = json_of(&a);
+  assert_int_equal(json_array_size(json_object_get(json, "keys")), lw_job_table()->count);
+  json_decref(json);
+  answer_free(&a);
+}
+
+static void what_changed_is_told(void **state) {
+  static const char two[] = "was=corran-290-eight-manual&now=1969/corran-290-eight-manual";
+  static const struct {
+    const char *shape, *begins;
+  } forms[] = {
+      {"/api/brief", "{\"title\""}, {"/api/brief.pdf", "%PDF-"}, {"/api/brief.html", "<!DOC"}};
+  (void)state;
+  for (size_t i = 0; i < 3; i++) {
+    char path[200];
+    snprintf(path, sizeof path, "%s?%s", forms[i].shape, two);
+    answer a = call(200, "GET", forms[i].shape, path, NULL, NULL);
+    assert_int_equal(strncmp(a.body, forms[i].begins, strlen(forms[i].begins)), 0);
+    answer_free(&a);
+    static const char *const bad[] = {"", "?was=../cards/x&now=1969/", "?was=./&now=1969/x",
+                                      "?was=1969/&now=a/b/c", "?was=.hidden&now=x"};
+    for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
+      snprintf(path, sizeof path, "%s%s", forms[i].shape, bad[k]);
+      calls(400, "GET", forms[i].shape, path, NULL, NULL);
+    }
+    snprintf(path, sizeof path, "%s?was=no-such&now=1969/none", forms[i].shape);
+    a = call(404, "GET", forms[i].shape, path, NULL, NULL);
+    assert_null(strstr(a.body, getenv("SOURCE_ROOT"))); /* no path of this machine */
+    answer_free(&a);
+    snprintf(path, sizeof path, "%s?was=1968/&now=./", forms[i].shape);
+    a = call(404, "GET", forms[i].shape, path, NULL, NULL);
+    assert_null(strstr(a.body, getenv("SOURCE_ROOT")));
+    answer_free(&a);
+  }
+  calls(422, "GET", "/api/brief.pdf",
+        "/api/brief.pdf?was=corran-290-eight-manual&now=corran-290-eight-manual&paper=A7", NULL,
+        NULL);
+}
+
+static void write_card(const char *folder, const char *name, const char *text) {
+  char path[400];
+  snprintf(path, sizeof path, "%s/%s", folder, name);
+  FILE *file = fopen(path, "w");
+  assert_non_null(file);
+  fputs(text, file);
+  assert_int_equal(fclose(file), 0);
+}
+
+/* A folder of cards of its own: one is wrong, and a year has nothing in common with the other. */
+static void cards_that_are_wrong_are_told_so(void **state) {
+  served with = {0};
+  char root[300], cards[200];
+  (void)state;
+  snprintf(root, sizeof root, "%s", getenv("SOURCE_ROOT"));
+  snprintf(with.folder, sizeof with.folder, "%s", fresh_folder());
+  snprintf(with.store, sizeof with.store, "%s/jobs.db", with.folder);
+  snprintf(cards, sizeof cards, "%s/cards", with.folder);
+  assert_int_equal(mkdir(cards, 0700), 0);
+  write_card(cards, "good.yaml", "unit: A\nengine name: six\nyear: 1968\n");
+  write_card(cards, "wrong.yaml", "unit: [A]\n");
+  snprintf(cards, sizeof cards, "%s/cards/1969", with.folder);
+  assert_int_equal(mkdir(cards, 0700), 0);
+  write_card(cards, "other.yaml", "unit: B\nengine name: eight\nyear: 1969\n");
+  setenv("SOURCE_ROOT", with.folder, 1);
+  server_start(&with, NULL);
+  setenv("SOURCE_ROOT", root, 1);
+  answer a = must_ask(&with, 200, "GET", "/api/cards", NULL, NULL);
+  check_answer("GET", "/api/cards", &a);
+  assert_null(strstr(a.body, "wrong"));
+  assert_non_null(strstr(a.body, "\"card\":\"1969/other\""));
+  answer_free(&a);
+  static const char *const shapes[] = {"/api/brief", "/api/brief.pdf", "/api/brief.html"};
+  for (size_t i = 0; i < 3; i++) {
+    char path[100];
+    snprintf(path, sizeof path, "%s?was=good&now=wrong", shapes[i]);
+    a = must_ask(&with, 422, "GET", path, NULL, NULL);
+    check_answer("GET", shapes[i], &a);
+    note_seen("GET", shapes[i], 422);
+    assert_non_null(strstr(a.body, "\"file\":\"cards/wrong.yaml\""));
+    answer_free(&a);
+    write_card(cards, "../wrong.yaml", "unit: C\n");
+    snprintf(path, sizeof path, "%s?was=./&now=1969/", shapes[i]);
+    a = must_ask(&with, 422, "GET", path, NULL, NULL);
+    answer_free(&a);
+    write_card(cards, "../wrong.yaml", "unit: [A]\n");
+  }
+  assert_int_equal(server_end(&with, SIGTERM), 0);
+  remove_folder(with.folder);
+}
+
 /* More causes are asked for than there are hands: who lists jobs or saves a reading is answered
    before the first of them. */
 static void slow_answers_hold_nobody_up(void **state) {
@@ -556,6 +685,10 @@ int main(void) {
       cmocka_unit_test(what_is_opened_is_what_was_written),
       cmocka_unit_test(sheet_and_readings_come_as_files),
       cmocka_unit_test(the_bench_answers),
+      cmocka_unit_test(needles_move_in_time),
+      cmocka_unit_test(every_key_of_a_job_is_told),
+      cmocka_unit_test(what_changed_is_told),
+      cmocka_unit_test(cards_that_are_wrong_are_told_so),
       cmocka_unit_test(slow_answers_hold_nobody_up),
       cmocka_unit_test(a_job_is_made_and_changed),
       cmocka_unit_test(a_reading_is_added_and_the_rest_stays),

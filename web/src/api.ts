@@ -231,6 +231,7 @@ export interface Causes {
   weighed: string[];
   left_out: string[];
   not_shown: string[];
+  not_shown_names: string[];
 }
 
 export interface MapPoint {

@@ -158,7 +158,7 @@ function Diagnosis({ of: d }: { of: Causes }) {
         <h2>What was weighed</h2>
         <p>{d.weighed.join("; ") || "no reading"}</p>
         {d.left_out.length > 0 && <p>Left out: {d.left_out.join("; ")}</p>}
-        {d.not_shown.length > 0 && <p>These readings would not show: {d.not_shown.join(", ").replaceAll("_", " ")}</p>}
+        {d.not_shown.length > 0 && <p>These readings would not show: {d.not_shown_names.join(", ")}</p>}
       </section>
     </>
   );
