@@ -174,6 +174,10 @@ typedef struct lw_running {
 lw_status lw_engine_at(const lw_engine *engine, const lw_net *net, const lw_surroundings *around,
                        double throttle, double speed, lw_state *state, lw_running *out,
                        lw_error *error) LW_MUST_USE;
+/* The same burned for its work alone (lw_burn_work), for searches. */
+lw_status lw_engine_work_at(const lw_engine *engine, const lw_net *net,
+                            const lw_surroundings *around, double throttle, double speed,
+                            lw_state *state, lw_running *out, lw_error *error) LW_MUST_USE;
 
 /* The charge a running engine was given. */
 lw_charge lw_engine_charge(const lw_engine *engine, const lw_net *net, const lw_running *running,

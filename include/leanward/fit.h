@@ -52,6 +52,8 @@ typedef struct lw_sight {
   bool screws_known;         /* false: nobody counted; the mixture may be set anywhere */
   bool held;                 /* the throttle was held: where the idle stop stands tells nothing */
   double near;        /* the throttle it takes, about, as in lw_setting: saves time. 0: the stop */
+  lw_state *flows;    /* the network is sought from here: saves time. What the first car run
+                             leaves in it, where it was empty, serves all others. NULL: none */
   bool stop_as_first; /* the speed screw stands as at the first idle of these sights */
   double x[LW_CHANNELS]; /* NaN: not read. Pa, mole fractions, rad */
   double u[LW_CHANNELS]; /* standard uncertainty of the instrument */

@@ -65,59 +65,95 @@ static size_t view_count(const desk *d) {
   return d->count + (d->set ? 1 : 0);
 }
 
-/* The charge at a throttle and a little further open. */
-static bool draw_line(const lw_test_car *car, double speed, double throttle, double by,
-                      lw_state *state, view *v) {
+/* The network at one throttle. */
+typedef struct spot {
+  double throttle, torque, idle_share;
+  lw_charge charge;
+} spot;
+
+static bool spot_at(const lw_test_car *car, double speed, double throttle, lw_state *state,
+                    spot *s) {
   lw_running run;
   const lw_net *net = car->twin->net;
-  if (lw_engine_at(car->engine, net, &car->around, throttle, speed, state, &run, NULL) != LW_OK)
+  if (lw_engine_work_at(car->engine, net, &car->around, throttle, speed, state, &run, NULL) !=
+      LW_OK)
     return false;
   double idle = run.point.by_circuit[LW_CIRCUIT_IDLE] + run.point.by_circuit[LW_CIRCUIT_TRANSFER];
-  v->idle_share = run.point.fuel > 0 ? fmin(fmax(idle / run.point.fuel, 0), 1) : 1;
-  v->here = lw_engine_charge(car->engine, net, &run, &car->around);
-  v->torque = run.burned.torque;
-  v->throttle = throttle;
-  v->next = throttle + by;
-  if (lw_engine_at(car->engine, net, &car->around, v->next, speed, state, &run, NULL) != LW_OK)
-    return false;
-  v->there = lw_engine_charge(car->engine, net, &run, &car->around);
-  v->more = run.burned.torque;
+  s->idle_share = run.point.fuel > 0 ? fmin(fmax(idle / run.point.fuel, 0), 1) : 1;
+  s->charge = lw_engine_charge(car->engine, net, &run, &car->around);
+  s->torque = run.burned.torque;
+  s->throttle = throttle;
+  return true;
+}
+
+/* How far apart the two ends of a line are drawn. */
+static double line_length(double throttle) {
+  const double further = 0.004;
+  return further * (1 + 5 * fabs(throttle));
+}
+
+/* The straight line from one spot on its way to another, brought to the usual length. */
+static void draw(const spot *from, const spot *to, view *v) {
+  double by = line_length(from->throttle), share = by / (to->throttle - from->throttle);
+  lw_charge c = from->charge;
+  c.manifold += share * (to->charge.manifold - from->charge.manifold);
+  c.timing += share * (to->charge.timing - from->charge.timing);
+  c.leak += share * (to->charge.leak - from->charge.leak);
+  for (int k = 0; k < LW_SIDES; k++) {
+    c.air[k] += share * (to->charge.air[k] - from->charge.air[k]);
+    c.fuel[k] += share * (to->charge.fuel[k] - from->charge.fuel[k]);
+  }
+  v->idle_share = from->idle_share;
+  v->here = from->charge;
+  v->there = c;
+  v->torque = from->torque;
+  v->more = from->torque + share * (to->torque - from->torque);
+  v->throttle = from->throttle;
+  v->next = from->throttle + by;
+}
+
+/* The charge at a throttle and a little further open. */
+static bool draw_line(const lw_test_car *car, double speed, double throttle, lw_state *state,
+                      view *v) {
+  spot here, there;
+  if (!spot_at(car, speed, throttle, state, &here)) return false;
+  if (!spot_at(car, speed, throttle + line_length(throttle), state, &there)) return false;
+  draw(&here, &there, v);
   return true;
 }
 
 /* The throttle that holds the speed, sought by secants from near it, and its line drawn; false:
-   not within a few steps. Some five networks, where seeking from the stop takes some twenty. */
+   not within a few steps. Two or three networks, where seeking from the stop takes some twenty. */
 static bool draw_near(const lw_test_car *car, const lw_sight *sight, double load, lw_state *state,
                       view *v) {
   enum { TRIES = 6 };
-  const double further = 0.004, enough = 0.01; /* of the line's length */
-  double x = sight->near, by = further * (1 + 5 * fabs(x));
-  if (!draw_line(car, sight->speed, x, by, state, v)) return false;
-  double before = x + by, more = v->more, torque = v->torque;
+  const double enough = 0.5, leap = 10; /* of the line's length */
+  spot here, other;
+  double x = sight->near, by = line_length(x);
+  if (!spot_at(car, sight->speed, x, state, &here)) return false;
+  if (!spot_at(car, sight->speed, x + by, state, &other)) return false;
   for (int i = 0; i < TRIES; i++) {
-    double slope = (more - torque) / (before - x);
+    double slope = (other.torque - here.torque) / (other.throttle - here.throttle);
     if (!(slope > 1e-6)) return false;
-    double off = (load - torque) / slope;
-    if (fabs(off) < enough * by) return i == 0 || draw_line(car, sight->speed, x, by, state, v);
-    before = x;
-    more = torque;
-    x += fmin(fmax(off, -10 * by), 10 * by);
+    double off = (load - here.torque) / slope;
+    if (fabs(off) < enough * by) {
+      draw(&here, &other, v);
+      return true;
+    }
+    x = here.throttle + fmin(fmax(off, -leap * by), leap * by);
     if (!(x > -0.1 && x < 0.9)) return false;
-    lw_running run;
-    if (lw_engine_at(car->engine, car->twin->net, &car->around, x, sight->speed, state, &run,
-                     NULL) != LW_OK)
-      return false;
-    torque = run.burned.torque;
+    other = here;
+    if (!spot_at(car, sight->speed, x, state, &here)) return false;
   }
   return false;
 }
 
 /* A car that cannot hold this speed may yet with its unknowns: it is looked at on its stop. */
 static bool look(const lw_test_car *car, const lw_sight *sight, lw_state *state, view *v) {
-  const double further = 0.004;
   lw_running run;
   lw_state cold = {0};
   v->idle = sight->at == LW_AT_IDLE;
+  if (sight->flows && sight->flows->known) *state = *sight->flows;
   v->load = sight->gear == LW_LOAD_DRIVE ? car->engine->converter * sight->speed * sight->speed : 0;
   if (draw_near(car, sight, v->load, state, v)) return true;
   *state = cold;
@@ -125,7 +161,7 @@ static bool look(const lw_test_car *car, const lw_sight *sight, lw_state *state,
                               state, &run, NULL) == LW_OK;
   if (!holds) *state = cold;
   double throttle = holds ? run.setting.throttle : 0;
-  return draw_line(car, sight->speed, throttle, further * (1 + 5 * fabs(throttle)), state, v);
+  return draw_line(car, sight->speed, throttle, state, v);
 }
 
 /* ---- unknowns at work ---- */
@@ -581,11 +617,11 @@ static bool look_again(desk *d, const system_ *s) {
   bool any = false;
   for (size_t i = 0; i < d->count; i++) {
     view *v = &d->views[i], again;
-    double by = v->next - v->throttle, to = s->seen[i].throttle;
-    if (!(fabs(to - v->throttle) > far * fabs(by)) || to > 0.98) continue;
+    double to = s->seen[i].throttle;
+    if (!(fabs(to - v->throttle) > far * (v->next - v->throttle)) || to > 0.98) continue;
     again = *v;
     lw_state state = {0};
-    if (!draw_line(d->cars[i], d->sights[i].speed, to, by, &state, &again)) continue;
+    if (!draw_line(d->cars[i], d->sights[i].speed, to, &state, &again)) continue;
     *v = again;
     any = true;
   }
@@ -721,6 +757,7 @@ static lw_status lay_out(lw_arena *arena, lw_units *units, const lw_test_car *ca
     if (!sights[i].screws_known) d->wide = anywhere;
     status =
         view_of(arena, units, own, &sights[i], &state, &d->views[i], &d->cars[i], possible, error);
+    if (sights[i].flows && !sights[i].flows->known && *possible) *sights[i].flows = state;
   }
   return status;
 }

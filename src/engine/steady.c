@@ -86,6 +86,16 @@ lw_status lw_engine_at(const lw_engine *e, const lw_net *net, const lw_surroundi
   return LW_OK;
 }
 
+lw_status lw_engine_work_at(const lw_engine *e, const lw_net *net, const lw_surroundings *around,
+                            double throttle, double speed, lw_state *state, lw_running *out,
+                            lw_error *error) {
+  lw_report report = {0};
+  lw_charge charge;
+  *out = (lw_running){0};
+  if (run_at(e, net, around, throttle, speed, state, out, &charge, &report)) return LW_OK;
+  return not_settled(&report, speed, error);
+}
+
 /* ---- a crossing ---- */
 
 /* What is sought: the torque left over as speed (idle) or throttle (hold) changes. */

@@ -410,6 +410,8 @@ lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *ca
   }
   if (count) memcpy(d->sights, sights, count * sizeof *sights);
   d->count = count;
+  for (size_t i = 0; i < count; i++)
+    d->sights[i].flows = &d->flows[i];
   d->findings = findings ? *findings : lw_findings_none();
   lw_status status = prepare(d, error);
   if (status == LW_OK) status = weigh_rows(d, error);

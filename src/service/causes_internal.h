@@ -52,6 +52,7 @@ typedef struct inquiry {
   lw_units *units;
   const lw_test_car *car;
   lw_sight sights[LW_SIGHTS_MOST];
+  lw_state flows[LW_SIGHTS_MOST]; /* of the sound car */
   size_t count, first_idle;
   lw_findings findings;
   lw_before before;  /* as it was set when all was well; */
