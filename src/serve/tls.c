@@ -93,12 +93,11 @@ static lw_status check_mode(const char *path, mode_t refused, const char *words,
 
 /* ---- PEM ---- */
 
-static gnutls_datum_t datum(const char *text) {
-  return (gnutls_datum_t){(unsigned char *)(uintptr_t)text, (unsigned)strlen(text)};
+static gnutls_datum_t datum(char *text) {
+  return (gnutls_datum_t){(unsigned char *)text, text ? (unsigned)strlen(text) : 0};
 }
 
-static lw_status key_of(const char *path, const char *text, gnutls_x509_privkey_t *key,
-                        lw_error *error) {
+static lw_status key_of(const char *path, char *text, gnutls_x509_privkey_t *key, lw_error *error) {
   gnutls_datum_t pem = datum(text);
   if (strstr(text, "ENCRYPTED")) {
     return refuse(error, path, "this key asks for a passphrase; give a file without one");
@@ -112,8 +111,7 @@ static lw_status key_of(const char *path, const char *text, gnutls_x509_privkey_
 }
 
 /* The first certificate of a file: the server's own, before those that vouch for it. */
-static lw_status leaf_of(const char *path, const char *text, gnutls_x509_crt_t *leaf,
-                         lw_error *error) {
+static lw_status leaf_of(const char *path, char *text, gnutls_x509_crt_t *leaf, lw_error *error) {
   gnutls_datum_t pem = datum(text);
   if (gnutls_x509_crt_init(leaf) != 0) return lw_fail(error, LW_NO_MEMORY, "no memory");
   int code = gnutls_x509_crt_import(*leaf, &pem, GNUTLS_X509_FMT_PEM);
@@ -235,7 +233,7 @@ static lw_status own_key(const char *path, char **text, gnutls_x509_privkey_t *k
   } else if (status != LW_OK) {
     *error = none;
   }
-  return status == LW_OK ? key_of(path, *text, key, error) : status;
+  return status == LW_OK && *text ? key_of(path, *text, key, error) : status;
 }
 
 /* The one that lies there, when it still does; else a new one, with a file of another kind left
