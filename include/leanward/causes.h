@@ -115,6 +115,13 @@ typedef struct lw_next_test {
 /* Probability that a check ends so under a cause. answer: which of finds (0 when it does not tell
    which); find_count: it finds nothing. */
 double lw_test_likelihood(const lw_next_test *test, size_t answer, lw_cause_id cause);
+/* All checks with a plain answer there are; gain is 0 in each. */
+const lw_next_test *lw_plain_tests(size_t *count);
+/* What a check is expected to tell (natural log units) when causes have these probabilities, by
+   lw_cause_id, adding to 1. */
+double lw_check_gain(const lw_next_test *check, const double *by_id);
+/* Its gain against its minutes: tests are proposed by this. */
+double lw_test_worth(const lw_next_test *test);
 
 typedef struct lw_diagnosis lw_diagnosis;
 

@@ -25,7 +25,7 @@ static void fill(char *out, size_t size, const char *pattern, double x, int cyli
   }
 }
 
-static void edits_of(const cause_row *row, double size, int cylinder, trial *t) {
+void lw_cause_trial(const cause_row *row, double size, int cylinder, trial *t) {
   t->row = row;
   t->size = size;
   t->edit_count = 0;
@@ -169,7 +169,7 @@ static lw_status try_size(inquiry *d, standing_row *r, double size, lw_error *er
   trial t;
   lw_match match;
   int cylinder = d->findings.weakest_cylinder > 0 ? d->findings.weakest_cylinder : 1;
-  edits_of(r->row, size, cylinder, &t);
+  lw_cause_trial(r->row, size, cylinder, &t);
   lw_status status = run(d, &t, 1, &match, error);
   if (status != LW_OK) return status;
   lw_cause_id id = r->row->id;

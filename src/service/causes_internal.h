@@ -28,6 +28,9 @@ typedef struct trial {
   char text[2][64];
 } trial;
 
+/* The trial of a row in a size, at a cylinder (from 1) where it has one. */
+void lw_cause_trial(const cause_row *row, double size, int cylinder, trial *trial);
+
 /* A row while it is weighed over its sizes. */
 typedef struct standing_row {
   const cause_row *row;

@@ -202,6 +202,11 @@ static const lw_next_test questions[] = {
 };
 enum { QUESTIONS = sizeof questions / sizeof questions[0] };
 
+const lw_next_test *lw_plain_tests(size_t *count) {
+  *count = QUESTIONS;
+  return questions;
+}
+
 double lw_test_likelihood(const lw_next_test *t, size_t answer, lw_cause_id cause) {
   size_t own = t->find_count;
   for (size_t i = 0; i < t->find_count; i++)
@@ -216,18 +221,25 @@ double lw_test_likelihood(const lw_next_test *t, size_t answer, lw_cause_id caus
   return 1 - (there ? found : 0) - each * (double)others;
 }
 
-static double gain_of(const lw_next_test *t, const standing *list, size_t n) {
+double lw_check_gain(const lw_next_test *t, const double *by_id) {
   double gain = 0;
   for (size_t a = 0; a <= t->find_count; a++) {
     double all = 0, each = 0;
-    for (size_t i = 0; i < n; i++) {
-      double p = lw_test_likelihood(t, a, list[i].id);
-      all += list[i].probability * p;
-      each += p > 0 ? list[i].probability * p * log(p) : 0;
+    for (int i = 0; i < LW_CAUSES; i++) {
+      double p = by_id[i] > 0 ? lw_test_likelihood(t, a, (lw_cause_id)i) : 0;
+      all += by_id[i] * p;
+      each += p > 0 ? by_id[i] * p * log(p) : 0;
     }
     gain += each - (all > 0 ? all * log(all) : 0);
   }
   return gain;
+}
+
+static double gain_of(const lw_next_test *t, const standing *list, size_t n) {
+  double by_id[LW_CAUSES] = {0};
+  for (size_t i = 0; i < n; i++)
+    by_id[list[i].id] += list[i].probability;
+  return lw_check_gain(t, by_id);
 }
 
 static bool answered(const inquiry *d, const lw_next_test *q) {
@@ -312,14 +324,14 @@ static double reading_gain(inquiry *d, const lw_sight *more, const standing *lis
 /* ---- the list ---- */
 
 /* Minutes count, but a test that tells is worth taking the cover off for. */
-static double worth(const lw_next_test *t) {
+double lw_test_worth(const lw_next_test *t) {
   return t->gain / (12 + t->minutes);
 }
 
 static void put(lw_next_test *list, size_t *n, size_t most, const lw_next_test *t) {
   if (t->gain < 0.03) return;
   size_t at = *n < most ? (*n)++ : most;
-  while (at > 0 && worth(&list[at - 1]) < worth(t)) {
+  while (at > 0 && lw_test_worth(&list[at - 1]) < lw_test_worth(t)) {
     if (at < most) list[at] = list[at - 1];
     at--;
   }
