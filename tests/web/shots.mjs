@@ -18,8 +18,11 @@ const pages = {
   causes: `/jobs/${jobs["vacuum-leak"]}/causes`,
   fit: `/jobs/${jobs["weak-cylinder"]}/fit`,
   "fit-wrong-unit": `/jobs/${jobs["wrong-unit"]}/fit`,
+  "off-idle": `/jobs/${jobs.demo}/off-idle`,
   handover: `/jobs/${jobs.demo}/handover`,
   "what-if": `/jobs/${jobs.demo}/what-if`,
+  brief: "/brief?was=corran-290-eight-manual&now=1969%2Fcorran-290-eight-manual",
+  "brief-year": "/brief?was=.%2F&now=1969%2F",
   intake: "/new",
 };
 const browser = await browse();

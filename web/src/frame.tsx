@@ -6,6 +6,7 @@ const steps: [string, string][] = [
   ["", "Overview"],
   ["/fit", "Fit to adjust"],
   ["/idle", "Set the idle"],
+  ["/off-idle", "Off idle"],
   ["/causes", "Find the cause"],
   ["/what-if", "What if"],
   ["/handover", "Hand over"],

@@ -30,6 +30,9 @@ export function JobList() {
       <p>
         <a class="button main" href="/new">
           New job
+        </a>{" "}
+        <a class="button" href="/brief">
+          Brief: what changed
         </a>
       </p>
       <label class="search">

@@ -2,6 +2,7 @@
 import { signal } from "@preact/signals";
 import { render } from "preact";
 import { ask, type Status } from "./api";
+import { BriefPage } from "./brief";
 import { CausesPage } from "./causes";
 import { DevicesPage, PairPage } from "./devices";
 import { FitPage } from "./fit";
@@ -10,6 +11,7 @@ import { IdlePage } from "./idle";
 import { IntakePage } from "./intake";
 import { JobPage } from "./job";
 import { JobList } from "./list";
+import { OffIdlePage } from "./offidle";
 import { Outbox, send } from "./outbox";
 import { chooseUnits, units } from "./units";
 import { WhatIfPage } from "./whatif";
@@ -44,10 +46,13 @@ function Page({ of }: { of: Status }) {
   if (!of.paired || path.value === "/pair") return <PairPage after={() => void greet()} />;
   if (path.value === "/devices") return <DevicesPage lan={of.lan} />;
   if (path.value === "/new") return <IntakePage />;
+  if (path.value === "/brief") return <BriefPage />;
   if (!job) return <JobList />;
   switch (found?.[2]) {
     case "idle":
       return <IdlePage job={job} />;
+    case "off-idle":
+      return <OffIdlePage job={job} />;
     case "causes":
       return <CausesPage job={job} />;
     case "fit":
