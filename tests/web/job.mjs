@@ -5,7 +5,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createRequire } from "node:module";
 import assert from "node:assert/strict";
-import { browse, putIn, serve } from "./bench.mjs";
+import { browse, front, putIn, serve } from "./bench.mjs";
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const bench = await serve();
@@ -16,9 +16,9 @@ const context = await browser.newContext({ viewport: { width: 360, height: 740 }
 let page;
 const complaints = [];
 
-async function fresh() {
+async function fresh(of = context) {
   await page?.close();
-  page = await context.newPage();
+  page = await of.newPage();
   page.on("pageerror", (error) => complaints.push(error.message));
   page.on("console", (m) => /Content Security Policy|Refused to/.test(m.text()) && complaints.push(m.text()));
 }
@@ -56,7 +56,18 @@ async function accessible() {
   assert.deepEqual(said, [], page.url());
 }
 
-const saved = async (job) => (await (await fetch(`${bench.address}/api/jobs/${job}/work`)).json()).readings.length;
+const savedAt = async (address, job) => (await (await fetch(`${address}/api/jobs/${job}/work`)).json()).readings.length;
+const saved = (job) => savedAt(bench.address, job);
+
+// Once the service worker has taken this page over.
+const pagesKept = () => page.waitForFunction(() => navigator.serviceWorker.controller?.state === "activated");
+// What this browser holds of the site: addresses in caches, and all texts in its storage.
+const heldHere = () =>
+  page.evaluate(async () => {
+    const paths = [];
+    for (const name of await caches.keys()) for (const r of await (await caches.open(name)).keys()) paths.push(new URL(r.url).pathname);
+    return { caches: await caches.keys(), paths, texts: JSON.stringify({ ...localStorage }) + JSON.stringify({ ...sessionStorage }) };
+  });
 
 /* ---- tests ---- */
 
@@ -200,6 +211,98 @@ const tests = {
     await fresh(); // its stream ends with the page
     await second.stop();
     rmSync(folder, { recursive: true });
+  },
+
+  async "with the link down and the server gone the pages open, and what is typed there is saved once"() {
+    const first = await serve();
+    const job = await putIn(first.address, "demo"), before = await savedAt(first.address, job);
+    await page.goto(`${first.address}/jobs/${job}/idle`);
+    await calm();
+    await pagesKept();
+    await context.setOffline(true);
+    await first.kill();
+    await page.reload();
+    await page.waitForSelector("text=A reading can still be typed");
+    await fits();
+    await accessible();
+    assert.ok((await page.locator("input[name^='screw ']").count()) > 0); // the form knows this car's screws
+    await page.fill("input[name=speed]", "650");
+    await page.fill("input[name=co]", "1.12");
+    await page.click("text=Save the reading");
+    await page.waitForSelector("text=1 entry is kept");
+    await page.reload(); // it stays, also then
+    await page.waitForSelector("text=1 entry is kept");
+    // every other page opens, too; nothing of the customer is in this browser
+    await page.goto(`${first.address}/jobs/${job}/fit`);
+    await page.waitForSelector("text=The link is down");
+    await page.goto(`${first.address}/jobs/${job}/idle`);
+    await page.waitForSelector("text=A reading can still be typed");
+    const held = await heldHere();
+    assert.equal(held.caches.length, 1);
+    assert.deepEqual(held.paths.filter((path) => !/^\/$|^\/main-.{8}\.js$|^\/style-.{8}\.css$|^\/icon\.svg$/.test(path)), []);
+    const of = await (await fetch(`${bench.address}/api/jobs/${jobs.demo}/work`)).json();
+    for (const word of [of.job.customer, of.job.complaint, of.car.plate, of.car.description]) {
+      assert.ok(word && !held.texts.includes(word), word);
+    }
+    const second = await serve([], first);
+    assert.equal(await savedAt(second.address, job), before);
+    await context.setOffline(false);
+    await page.waitForFunction(() => !document.querySelector(".outbox"), null, { timeout: 20000 });
+    await page.waitForSelector("h1:has-text('CW-')", { timeout: 20000 }); // and the job is here again
+    assert.equal(await savedAt(second.address, job), before + 1);
+    await fresh();
+    await second.stop();
+  },
+
+  async "a newer build is told of, loaded when asked for, and then kept in place of the older"() {
+    const face = await front(bench.address);
+    await page.goto(`${face.address}/jobs/${jobs.demo}`);
+    await calm();
+    await pagesKept();
+    const older = await heldHere(), script = older.paths.find((path) => path.startsWith("/main-"));
+    const newer = "/main-NEWBUILD.js";
+    const renamed = (text) => text.replaceAll(script, newer).replaceAll(script.slice(1), newer.slice(1));
+    const version = older.caches[0].replace("leanward pages ", "");
+    face.changed.set(`/jobs/${jobs.demo}`, renamed);
+    face.changed.set("/", renamed);
+    face.changed.set("/worker.js", (text) => renamed(text).replaceAll(version, "0123456789abcdef"));
+    face.moved.set(newer, script);
+    await page.evaluate(async () => (await navigator.serviceWorker.ready).update());
+    await page.click("text=Load them");
+    await page.waitForFunction((name) => document.querySelector(`script[src="${name}"]`), newer);
+    await calm();
+    assert.equal(await page.locator("text=The server has newer pages").count(), 0);
+    const held = await heldHere();
+    assert.deepEqual(held.caches, ["leanward pages 0123456789abcdef"]);
+    assert.ok(held.paths.includes(newer) && !held.paths.includes(script));
+    await face.close();
+    await page.reload();
+    await page.waitForSelector("text=The link is down");
+    assert.equal(await page.locator(`script[src="${newer}"]`).count(), 1);
+  },
+
+  async "a phone is paired over TLS, after its certificate was accepted"() {
+    const lan = await serve(["--lan", "--tls"]);
+    await page.waitForTimeout(300); // the token is printed behind the address
+    const address = /https:\/\/\S+:\d+/.exec(lan.said())?.[0], token = /type\n\n\s+(\S+)/.exec(lan.said())?.[1];
+    if (new URL(address).hostname === "127.0.0.1") return lan.stop(); // a machine without network
+    await assert.rejects(page.goto(address), /ERR_CERT_AUTHORITY_INVALID/);
+    const phone = await browser.newContext({ viewport: { width: 360, height: 740 }, ignoreHTTPSErrors: true });
+    await fresh(phone);
+    await page.goto(`${address}/pair#${token}`);
+    await page.fill("input[name=name]", "phone at bay 3");
+    await page.click("button:has-text('Pair')");
+    await page.waitForSelector("h1:has-text('Jobs')");
+    await page.click("nav >> text=Devices");
+    await page.click("text=Let another device in");
+    await page.waitForSelector(".fingerprint");
+    const shown = (await page.locator(".fingerprint").textContent()).replaceAll("\u200b", "");
+    assert.match(shown, /^([0-9A-F]{2}:){31}[0-9A-F]{2}$/);
+    assert.ok(lan.said().replace(/\s/g, "").includes(shown));
+    await fits();
+    await accessible();
+    await phone.close();
+    await lan.stop();
   },
 
   async "nothing was thrown, nothing stopped by the content-security policy"() {

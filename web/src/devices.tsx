@@ -2,6 +2,7 @@
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { ask, type Device, type Token } from "./api";
+import { keepsPages } from "./offline";
 
 const trouble = signal("");
 const devices = signal<Device[]>([]);
@@ -70,6 +71,9 @@ export function DevicesPage({ lan }: { lan: boolean }) {
       <h1>Devices</h1>
       {!lan && <p>This server is reached from this machine only. Start it with --lan to let others in.</p>}
       {trouble.value && <p class="trouble" role="alert">{trouble.value}</p>}
+      <p class="faint">
+        {keepsPages.value ? "On this device the pages also open with the link down." : "On this device the pages open only while the server is reached."}
+      </p>
       <ul class="checks">
         {devices.value.map((d) => (
           <li key={d.device}>

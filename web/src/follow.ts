@@ -2,6 +2,7 @@
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { ask, type Live, type LiveEntry, type Work } from "./api";
+import { lookForNewer } from "./offline";
 import { send } from "./outbox";
 
 export const work = signal<Work | null>(null);
@@ -57,14 +58,20 @@ function begin(job: number) {
     again();
     void loadLive();
     void send();
+    lookForNewer();
   });
   stream.addEventListener("saved", again);
   stream.addEventListener("live", (event) => take(JSON.parse((event as MessageEvent<string>).data) as LiveEntry));
   stream.onopen = () => (linked.value = true);
-  stream.onerror = () => (linked.value = false);
+  stream.onerror = () => {
+    linked.value = false;
+    if (stream?.readyState === EventSource.CLOSED) anew = window.setTimeout(() => begin(job), 5000);
+  };
 }
+let anew = 0; // a browser tries again by itself, but not after a refusal
 
 function end() {
+  clearTimeout(anew);
   stream?.close();
   stream = null;
   followed = 0;

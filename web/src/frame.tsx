@@ -10,6 +10,7 @@ const steps: [string, string][] = [
   ["/causes", "Find the cause"],
   ["/what-if", "What if"],
   ["/handover", "Hand over"],
+  ["/edit", "Whole job"],
 ];
 
 export function Steps({ job, at }: { job: number; at: string }) {
@@ -24,7 +25,8 @@ export function Steps({ job, at }: { job: number; at: string }) {
   );
 }
 
-export function JobFrame({ job, at, children }: { job: number; at: string; children: () => ComponentChildren }) {
+// without: what can be done though the job could not be read, with the link down.
+export function JobFrame({ job, at, children, without }: { job: number; at: string; children: () => ComponentChildren; without?: () => ComponentChildren }) {
   useJob(job);
   const w = workOf.value === job ? work.value : null;
   return (
@@ -35,11 +37,12 @@ export function JobFrame({ job, at, children }: { job: number; at: string; child
       <Steps job={job} at={at} />
       {!linked.value && (
         <p class="trouble" role="status">
-          ✕ The link is down; this may be old. It is tried again by itself.
+          ✕ The link is down{w ? "; this may be old" : ""}. It is tried again by itself.
         </p>
       )}
-      {!w && (trouble.value ? <p class="trouble" role="alert">{trouble.value}</p> : <p>One moment …</p>)}
+      {!w && (trouble.value ? <p class="trouble" role="alert">{trouble.value}</p> : linked.value && <p>One moment …</p>)}
       {w && children()}
+      {!w && !linked.value && without?.()}
     </main>
   );
 }

@@ -1,11 +1,12 @@
 // Set the idle: one move, the big numbers, when to wait.
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
-import { ask, type Guidance, type LiveEntry, type Move, type Reading, Refused, type Work } from "./api";
+import { ask, type Guidance, type LiveEntry, type Move, Refused, type Work } from "./api";
 import { live, liveWords, listening, version, work } from "./follow";
 import { JobFrame } from "./frame";
 import { Gauges, idleGauges } from "./gauges";
 import { History } from "./history";
+import { type Outline, outlineOf, readOutline } from "./outline";
 import { put } from "./outbox";
 import { Hourglass, percent, ppm, rpm } from "./show";
 import { MoveCard, placeText } from "./turn";
@@ -97,18 +98,18 @@ function NextMove({ of: g }: { of: Guidance }) {
 
 const text = (form: FormData, name: string) => String(form.get(name) ?? "").trim();
 
-function bodyOf(form: FormData, last: Reading | undefined): Record<string, unknown> {
+function bodyOf(form: FormData, o: Outline): Record<string, unknown> {
   const body: Record<string, unknown> = { stage: text(form, "stage"), at: "idle", time: new Date().toTimeString().slice(0, 5) };
   const add = (key: string, name: string, unit: string) => {
     const value = text(form, name).replace(",", ".");
     if (value) body[key] = `${value} ${unit}`;
   };
   add("speed", "speed", "rpm");
-  body.gear = last?.gear ?? "neutral";
+  body.gear = o.gear;
   Object.assign(body, { choke: "open", "air cleaner": "yes", settled: form.get("settled") ? "yes" : "no" });
   add("CO", "co", "%");
   add("CO2", "co2", "%");
-  add("HC", "hc", `ppm ${last?.hc_as ?? "hexane"}`);
+  add("HC", "hc", `ppm ${o.hc_as}`);
   add("O2", "o2", "%");
   add("vacuum", "vacuum", unitOf("vacuum").name);
   const screws: Record<string, string> = {};
@@ -140,23 +141,20 @@ function liveText(entry: LiveEntry | null, name: string, by: (x: number) => stri
   return item?.x === null || item?.x === undefined ? "" : by(item.mean ?? item.x);
 }
 
-function ReadingForm({ job, of: w, moves, from }: { job: number; of: Work; moves: Move[]; from: LiveEntry | null }) {
-  const idles = w.readings.filter((r) => r.condition === "idle");
-  const last = idles[idles.length - 1];
-  const counted = [...idles].reverse().find((r) => r.screws.length)?.screws;
-  const places = counted ?? screws.value.map((screw) => ({ screw, turns_out: null }));
-  const untold = !counted;
+function ReadingForm({ job, of: o, moves, from }: { job: number; of: Outline; moves: Move[]; from: LiveEntry | null }) {
+  const places = o.screws.length ? o.screws : screws.value.map((screw) => ({ screw, turns_out: null }));
+  const untold = !o.screws.length;
   useEffect(() => {
     if (untold) void askScrews(job);
   }, [job, untold]);
-  const basis = last?.hc_as ?? "hexane";
+  const basis = o.hc_as;
   const send = (event: Event) => {
     event.preventDefault();
     const form = event.currentTarget as HTMLFormElement;
-    const body = bodyOf(new FormData(form), last);
+    const body = bodyOf(new FormData(form), o);
     form.reset();
     signalTaken.value = null;
-    const words = `reading of ${w.job.id}: ${String(body.speed)}, CO ${String(body.CO ?? "not read")}`;
+    const words = `reading of ${o.id}: ${String(body.speed)}, CO ${String(body.CO ?? "not read")}`;
     void put(`/api/jobs/${job}/readings`, body, words).then(() => askGuide(job));
   };
   return (
@@ -175,7 +173,7 @@ function ReadingForm({ job, of: w, moves, from }: { job: number; of: Work; moves
           Stage
           <select name="stage">
             {["as found", "working", "as left"].map((stage) => (
-              <option key={stage} selected={stage === (idles.length ? "working" : "as found")}>
+              <option key={stage} selected={stage === (o.begun ? "working" : "as found")}>
                 {stage}
               </option>
             ))}
@@ -192,7 +190,7 @@ function ReadingForm({ job, of: w, moves, from }: { job: number; of: Work; moves
   );
 }
 
-function TakeReading({ job, of: w, moves }: { job: number; of: Work; moves: Move[] }) {
+function TakeReading({ job, of: o, moves }: { job: number; of: Outline; moves: Move[] }) {
   const taken = signalTaken.value;
   return (
     <section>
@@ -205,7 +203,7 @@ function TakeReading({ job, of: w, moves }: { job: number; of: Work; moves: Move
           {live.value && !live.value.settled && <span class="unsettled"><Hourglass /> not settled yet</span>}
         </p>
       )}
-      <ReadingForm key={taken?.words ?? String(taken?.items.speed?.x ?? "")} job={job} of={w} moves={moves} from={taken} />
+      <ReadingForm key={taken?.words ?? String(taken?.items.speed?.x ?? "")} job={job} of={o} moves={moves} from={taken} />
     </section>
   );
 }
@@ -256,13 +254,23 @@ function Idle({ job, of: w }: { job: number; of: Work }) {
       {refusal.value && <Refusal job={job} of={refusal.value} />}
       {asking.value && !g && <p role="status">Asking the twin …</p>}
       {g && <NextMove of={g} />}
-      <TakeReading job={job} of={w} moves={g?.moves ?? []} />
+      <TakeReading job={job} of={outlineOf(job, w)} moves={g?.moves ?? []} />
       <History readings={w.readings} wanted={g?.wanted ?? null} />
       <ul class="cares">
         {w.advice.cares.map((c) => (
           <li key={c}>{c}</li>
         ))}
       </ul>
+    </>
+  );
+}
+
+// Nothing is known of the readings so far, but another one can be typed: it is sent when the link is back.
+function WithoutLink({ job }: { job: number }) {
+  return (
+    <>
+      <p>What was read so far is not kept in this browser. A reading can still be typed.</p>
+      <TakeReading job={job} of={readOutline(job)} moves={[]} />
     </>
   );
 }
@@ -275,7 +283,7 @@ export function IdlePage({ job }: { job: number }) {
     screws.value = [];
   }, [job]);
   return (
-    <JobFrame job={job} at="/idle">
+    <JobFrame job={job} at="/idle" without={() => <WithoutLink job={job} />}>
       {() => <Idle job={job} of={work.value!} />}
     </JobFrame>
   );

@@ -10,8 +10,10 @@ import { HandoverPage } from "./handover";
 import { IdlePage } from "./idle";
 import { IntakePage } from "./intake";
 import { JobPage } from "./job";
+import { kept, keep } from "./kept";
 import { JobList } from "./list";
 import { OffIdlePage } from "./offidle";
+import { keepPages, lookForNewer, Newer } from "./offline";
 import { Outbox, send } from "./outbox";
 import { chooseUnits, units } from "./units";
 import { WhatIfPage } from "./whatif";
@@ -20,12 +22,19 @@ const path = signal(location.pathname);
 const status = signal<Status | null>(null);
 const trouble = signal("");
 
+// With the link down the pages open as they were for this device; who it is, is asked again and again.
+let again = 0;
 async function greet() {
+  clearTimeout(again);
   try {
     status.value = await ask<Status>("GET", "/api/status");
+    keep("status", status.value);
     trouble.value = "";
+    lookForNewer();
   } catch (error) {
+    status.value ??= kept<Status | null>("status", null);
     trouble.value = (error as Error).message;
+    again = window.setTimeout(() => void greet(), 5000);
   }
   path.value = location.pathname;
 }
@@ -84,6 +93,7 @@ function Frame() {
         </nav>
       </header>
       <Outbox />
+      <Newer />
       {trouble.value && <p class="trouble" role="alert">{trouble.value}</p>}
       {status.value && <Page of={status.value} />}
     </div>
@@ -93,6 +103,7 @@ function Frame() {
 addEventListener("popstate", () => (path.value = location.pathname));
 void greet();
 void send();
+void keepPages();
 const place = document.getElementById("page")!;
 place.replaceChildren();
 render(<Frame />, place);
