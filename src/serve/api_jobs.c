@@ -167,7 +167,7 @@ static lw_status make_run(hand *h, const char *text, size_t length, const lw_sto
 
 /* ---- changing: saving it ---- */
 
-static void digest_of(const request *r, char text[DIGEST_TEXT]) {
+void digest_of(const request *r, char text[DIGEST_TEXT]) {
   char line[160];
   snprintf(line, sizeof line, "%s %.120s %lld", r->method, r->path, (long long)r->on_run);
   char parts[2][DIGEST_TEXT];

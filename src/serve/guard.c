@@ -220,7 +220,7 @@ static bool check_route(request *r) {
   bool head = strcmp(r->method, "HEAD") == 0;
   r->route = route_find(head ? "GET" : r->method, r->path, &r->number, r->reply.allow,
                         sizeof r->reply.allow);
-  if (r->route && !(head && r->route->kind == ROUTE_STREAM)) {
+  if (r->route && !(head && r->route->kind >= ROUTE_STREAM)) {
     r->reply.allow[0] = '\0';
     return true;
   }

@@ -259,5 +259,6 @@ void api_device_revoke(hand *h, request *r) {
   }
   pair_forget(&h->server->pairing, r->number);
   hub_end(h->server->hub, r->number);
+  yard_end(h->server, r->number);
   reply_json(r, MHD_HTTP_OK, json_pack("{s:I}", "revoked", (json_int_t)r->number));
 }

@@ -98,6 +98,7 @@ static bool take_key(request *r) {
   static const char allowed[] =
       "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_.:";
   r->key = header(r, "Idempotency-Key");
+  r->pass = header(r, "Practice-Pass");
   if (!(r->route->flags & NEEDS_KEY)) return true;
   size_t length = r->key ? strlen(r->key) : 0;
   if (length >= 8 && length <= LW_CHANGE_KEY_MOST && strspn(r->key, allowed) == length) return true;
@@ -153,10 +154,15 @@ static void gather(request *r, const char *bytes, size_t length) {
 /* ---- the answer ---- */
 
 static enum MHD_Result send_stream(request *r) {
+  bool board = r->route->kind == ROUTE_BOARD; /* classes are told of under negative numbers */
   struct MHD_Response *response =
-      hub_stream(r->server->hub, r->connection, r->number, r->who, header(r, "Last-Event-ID"));
+      r->route->kind == ROUTE_NEEDLES
+          ? needles_stream(r)
+          : hub_stream(r->server->hub, r->connection, board ? -r->number : r->number, r->who,
+                       header(r, "Last-Event-ID"));
   if (!response) {
-    reply_error(r, MHD_HTTP_SERVICE_UNAVAILABLE, "too many pages are open; close one");
+    if (!r->reply.status)
+      reply_error(r, MHD_HTTP_SERVICE_UNAVAILABLE, "too many pages are open; close one");
     return reply_send(r);
   }
   guard_head(response);
@@ -189,7 +195,7 @@ static enum MHD_Result answer(request *r) {
     reply_error(r, MHD_HTTP_NOT_FOUND, "there is nothing at this address");
     return reply_send(r);
   }
-  if (r->route->kind == ROUTE_STREAM) return send_stream(r);
+  if (r->route->kind >= ROUTE_STREAM) return send_stream(r);
   if (r->route->kind == ROUTE_HAND) return give_to_hand(r);
   r->route->answer(NULL, r);
   return reply_send(r);

@@ -10,6 +10,7 @@
 **   guard.c    who may ask what              route.c    the table of what can be asked
 **   hand.c     the working threads           hub.c      live events
 **   live.c     readings from instruments     asset.c    the browser's files
+**   yard.c     practice cars and classes     needles.c  their needles, live
 **   pair.c     tokens and devices            tls.c      the certificate
 **   api_*.c    the answers                   qr.c       QR codes
 */
@@ -75,6 +76,7 @@ typedef struct request {
   bool too_large, queued;
   bool secure;                       /* it came over TLS */
   const char *key;                   /* Idempotency-Key */
+  const char *pass;                  /* Practice-Pass; NULL: none */
   int64_t on_run;                    /* If-Match; -1: none */
   bool yaml;                         /* the body is YAML, else JSON */
   const char *search, *paper, *hold; /* query */
@@ -96,7 +98,9 @@ struct hand {
 typedef enum route_kind {
   ROUTE_HAND,  /* answered by a hand */
   ROUTE_QUICK, /* answered at once, by the talking thread */
-  ROUTE_STREAM /* events */
+  ROUTE_STREAM, /* events of a job */
+  ROUTE_BOARD,  /* events of a class */
+  ROUTE_NEEDLES /* a practice car's needles */
 } route_kind;
 
 enum { NEEDS_KEY = 1, NEEDS_RUN = 2, TAKES_BODY = 4, TAKES_YAML = 8, FOR_ANYONE = 16, HEAVY = 32 };
@@ -163,6 +167,17 @@ typedef struct live_feed live_feed;
 /* Nothing to do without instruments. live_stop also after a start that failed. */
 lw_status live_start(lw_server *server, const lw_serve_options *options, lw_error *error);
 void live_stop(lw_server *server);
+
+/* ---- practice cars (yard.h) ---- */
+
+typedef struct yard yard;
+lw_status yard_start(lw_server *server, lw_error *error);
+/* End the streams of a device; NOBODY: all, for good, and the clock. Then, when no connection is
+   left, yard_free. */
+void yard_end(lw_server *server, int64_t device);
+void yard_free(lw_server *server);
+/* NULL: r has the refusal. */
+struct MHD_Response *needles_stream(request *r);
 
 /* ---- pairing (pair.c) ---- */
 
@@ -258,9 +273,21 @@ void api_brief(hand *h, request *r);
 void api_brief_pdf(hand *h, request *r);
 void api_brief_html(hand *h, request *r);
 void api_job_keys(hand *h, request *r);
+void api_practice(hand *h, request *r);
+void api_practice_new(hand *h, request *r);
+void api_practice_state(hand *h, request *r);
+void api_practice_move(hand *h, request *r);
+void api_practice_end(hand *h, request *r);
+void api_practice_review(hand *h, request *r);
+void api_classes(hand *h, request *r);
+void api_class_new(hand *h, request *r);
+void api_class(hand *h, request *r);
+void api_class_close(hand *h, request *r);
 void api_live(hand *h, request *r);
 void api_live_moved(hand *h, request *r);
 
+/* What a request's body and address come to, for a key that may be sent again. */
+void digest_of(const request *r, char text[DIGEST_TEXT]);
 /* The newest run of the job r names; false: the reply says why not. */
 bool api_newest(hand *h, request *r, lw_store_run *run);
 /* That run read and worked. */
@@ -294,6 +321,7 @@ struct lw_server {
   guard *guard;
   hub *hub;
   live_feed *live; /* NULL: no instrument */
+  yard *yard;
   double began;
   /* hands */
   pthread_mutex_t lock;

@@ -187,6 +187,7 @@ lw_status lw_serve_start(const lw_serve_options *options, lw_server **out, lw_er
     status = lw_fail(error, LW_NO_MEMORY, "the server's threads could not be started");
   }
   if (status == LW_OK) status = live_start(server, options, error);
+  if (status == LW_OK) status = yard_start(server, error);
   if (status == LW_OK) {
     *out = server;
   } else {
@@ -208,10 +209,12 @@ void lw_serve_stop(lw_server *server) {
   if (server->hands_running == 0) lw_store_close(server->hands[0].store);
   hands_stop(server);
   live_stop(server);
+  yard_end(server, NOBODY);
   if (server->hub) hub_end(server->hub, NOBODY);
   for (size_t i = 0; i < DOORS; i++) {
     if (server->doors[i].daemon) MHD_stop_daemon(server->doors[i].daemon);
   }
+  yard_free(server);
   tls_free(&server->tls);
   guard_free(server->guard);
   hub_free(server->hub);

@@ -647,13 +647,170 @@ static void a_reading_is_added_and_the_rest_stays(void **state) {
   answer_free(&after);
 }
 
+/* ---- practice cars and classes ---- */
+
+static char pass_head[320];
+
+/* The pass an answer tells, as a header with a key. */
+static const char *with_pass(const char *pass, const char *key) {
+  snprintf(pass_head, sizeof pass_head, JSON_HEAD "Practice-Pass: %s\r\n%s%s%s", pass,
+           key ? "Idempotency-Key: " : "", key ? key : "", key ? "\r\n" : "");
+  return pass_head;
+}
+
+static void take_pass(const answer *a, char pass[80]) {
+  json_t *json = json_of(a);
+  snprintf(pass, 80, "%s", json_string_value(json_object_get(json, "pass")));
+  json_decref(json);
+}
+
+static const char six[] = "{\"card\": \"corran-220-six-manual\", \"cause\": \"timing late\"}";
+
+static void a_practice_car_is_asked_for(void **state) {
+  static const char shape[] = "/api/practice";
+  (void)state;
+  calls(200, "GET", shape, shape, NULL, NULL);
+  calls(201, "POST", shape, shape, KEY_HEAD("practice-1"), six);
+  calls(201, "POST", shape, shape, KEY_HEAD("practice-1"), six);
+  calls(409, "POST", shape, shape, KEY_HEAD("practice-1"), "{\"card\": \"corran-220-six-export\"}");
+  calls(400, "POST", shape, shape, JSON_HEAD, six);
+  calls(404, "POST", shape, shape, KEY_HEAD("practice-2"), "{\"card\": \"none\"}");
+  calls(404, "POST", shape, shape, KEY_HEAD("practice-3"), "{\"class\": 99, \"name\": \"A\"}");
+  static const char *const bad[] = {
+      "[]",
+      "{",
+      "{}",
+      "{\"card\": 7}",
+      "{\"crad\": \"x\"}",
+      "{\"class\": \"1\"}",
+      "{\"class\": 1}",
+      "{\"class\": 1, \"name\": \"A\", \"card\": \"x\"}",
+      "{\"card\": \"corran-220-six-manual\", \"cause\": \"rust\"}",
+      "{\"card\": \"corran-220-six-manual\", \"cause\": \"secondary plates not shut\"}",
+      "{\"card\": \"corran-220-six-manual\", \"name\": \"0123456789012345678901234567890123456789"
+      "0\"}"};
+  for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+    char heads[120];
+    snprintf(heads, sizeof heads, JSON_HEAD "Idempotency-Key: practice-bad-%zu\r\n", i);
+    calls(422, "POST", shape, shape, heads, bad[i]);
+  }
+}
+
+static void a_practice_car_is_worked_on(void **state) {
+  static const char one[] = "/api/practice/{number}", moves[] = "/api/practice/{number}/moves";
+  static const char end[] = "/api/practice/{number}/end",
+                    review[] = "/api/practice/{number}/review";
+  char path[80], pass[80], wrong[82];
+  (void)state;
+  answer a = call(201, "POST", "/api/practice", "/api/practice", KEY_HEAD("practice-9"), six);
+  take_pass(&a, pass);
+  snprintf(wrong, sizeof wrong, "%s0", pass);
+  snprintf(path, sizeof path, "/api/practice/%lld", (long long)number_in(&a, "practice"));
+  answer_free(&a);
+  calls(200, "GET", one, path, with_pass(pass, NULL), NULL);
+  calls(403, "GET", one, path, NULL, NULL);
+  calls(403, "GET", one, path, with_pass(wrong, NULL), NULL);
+  calls(404, "GET", one, "/api/practice/999", with_pass(pass, NULL), NULL);
+  char at[100];
+  snprintf(at, sizeof at, "%s/moves", path);
+  static const char *const good[] = {
+      "{\"move\": \"read\"}",
+      "{\"move\": \"turn\", \"screw\": \"speed screw\", \"turns\": -0.25}",
+      "{\"move\": \"pedal\", \"share\": 0.05}",
+      "{\"move\": \"pedal\", \"share\": 0}",
+      "{\"move\": \"hold\", \"speed_rad_s\": 262}",
+      "{\"move\": \"blip\"}",
+      "{\"move\": \"wait\"}",
+      "{\"move\": \"hose\", \"hose\": \"brake booster hose\", \"plugged\": true}",
+      "{\"move\": \"check\", \"check\": \"fuel level\"}",
+      "{\"move\": \"stop\"}",
+      "{\"move\": \"start\"}",
+      "{\"move\": \"name\", \"cause\": \"fuel level high\"}",
+      "{\"move\": \"name\", \"cause\": \"timing late\"}"};
+  char key[40];
+  for (size_t i = 0; i < sizeof good / sizeof good[0]; i++) {
+    snprintf(key, sizeof key, "practice-move-%zu", i);
+    calls(200, "POST", moves, at, with_pass(pass, key), good[i]);
+  }
+  static const char *const bad[] = {
+      "[]",
+      "{\"move\": \"kick\"}",
+      "{\"move\": \"gear\", \"drive\": true}",
+      "{\"move\": \"turn\", \"screw\": \"speed screw\", \"turns\": 99}",
+      "{\"move\": \"turn\", \"screw\": \"mixture\", \"turns\": 0.1}",
+      "{\"move\": \"read\", \"now\": true}",
+      "{\"move\": \"pedal\", \"share\": 2}",
+      "{\"move\": \"hose\", \"hose\": \"brake booster hose\", \"plugged\": 1}",
+      "{\"move\": \"hold\", \"speed_rad_s\": 9000}",
+      "{\"move\": \"check\", \"check\": \"luck\"}",
+      "{\"move\": \"name\", \"cause\": \"rust\"}",
+      "{\"move\": \"name\", \"cause\": \"timing late\"}"};
+  for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+    snprintf(key, sizeof key, "practice-bad-%zu", i);
+    calls(422, "POST", moves, at, with_pass(pass, key), bad[i]);
+  }
+  calls(409, "POST", moves, at, with_pass(pass, "practice-move-1"), good[0]);
+  calls(400, "POST", moves, at, with_pass(pass, NULL), good[0]);
+  calls(403, "POST", moves, at, with_pass(wrong, "practice-move-x"), good[0]);
+  calls(404, "POST", moves, "/api/practice/999/moves", with_pass(pass, "practice-x-1"), good[0]);
+  char last[100];
+  snprintf(at, sizeof at, "%s/review", path);
+  snprintf(last, sizeof last, "%s/end", path);
+  calls(409, "GET", review, at, with_pass(pass, NULL), NULL);
+  calls(400, "POST", end, last, with_pass(pass, NULL), "{}");
+  calls(403, "POST", end, last, with_pass(wrong, "practice-end-1"), "{}");
+  calls(404, "POST", end, "/api/practice/999/end", with_pass(pass, "practice-end-1"), "{}");
+  calls(409, "POST", end, last, with_pass(pass, "practice-move-12"), "{}");
+  calls(200, "POST", end, last, with_pass(pass, "practice-end-1"), "{}");
+  calls(200, "GET", review, at, with_pass(pass, NULL), NULL);
+  calls(200, "GET", review, at, with_pass(pass, NULL), NULL);
+  calls(403, "GET", review, at, with_pass(wrong, NULL), NULL);
+  calls(404, "GET", review, "/api/practice/999/review", with_pass(pass, NULL), NULL);
+  snprintf(at, sizeof at, "%s/events", path);
+  calls(409, "GET", "/api/practice/{number}/events", at, NULL, NULL);
+  calls(404, "GET", "/api/practice/{number}/events", "/api/practice/999/events", NULL, NULL);
+}
+
+static void a_class_is_opened_and_closed(void **state) {
+  static const char shape[] = "/api/classes", one[] = "/api/classes/{number}";
+  static const char wish[] = "{\"title\": \"Tuesday\", \"card\": \"corran-220-six-manual\"}";
+  char path[80], pass[80], body[80];
+  (void)state;
+  answer a = call(201, "POST", shape, shape, KEY_HEAD("class-1234"), wish);
+  take_pass(&a, pass);
+  long long number = (long long)number_in(&a, "class");
+  answer_free(&a);
+  calls(201, "POST", shape, shape, KEY_HEAD("class-1234"), wish);
+  calls(409, "POST", shape, shape, KEY_HEAD("class-1234"), "{\"title\": \"W\", \"card\": \"x\"}");
+  calls(400, "POST", shape, shape, JSON_HEAD, wish);
+  calls(404, "POST", shape, shape, KEY_HEAD("class-1235"), "{\"title\": \"W\", \"card\": \"x\"}");
+  calls(422, "POST", shape, shape, KEY_HEAD("class-1236"), "{\"title\": \" \", \"card\": \"x\"}");
+  calls(422, "POST", shape, shape, KEY_HEAD("class-1237"), "{\"title\": \"W\"}");
+  calls(200, "GET", shape, shape, NULL, NULL);
+  snprintf(path, sizeof path, "/api/classes/%lld", number);
+  snprintf(body, sizeof body, "{\"class\": %lld, \"name\": \"Ann\"}", number);
+  calls(201, "POST", "/api/practice", "/api/practice", KEY_HEAD("join-12345"), body);
+  calls(200, "GET", one, path, NULL, NULL);
+  calls(200, "GET", one, path, with_pass(pass, NULL), NULL);
+  calls(404, "GET", one, "/api/classes/99", NULL, NULL);
+  calls(403, "DELETE", one, path, NULL, NULL);
+  calls(404, "DELETE", one, "/api/classes/99", with_pass(pass, NULL), NULL);
+  calls(200, "DELETE", one, path, with_pass(pass, NULL), NULL);
+  calls(409, "POST", "/api/practice", "/api/practice", KEY_HEAD("join-12346"), body);
+}
+
 static void everything_written_was_met(void **state) {
   const char *shape, *method, *code;
   json_t *methods, *what, *said;
-  /* tested where they can be: with --lan (test_guard.c), or as a stream (test_events.c) */
-  static const char *const elsewhere[] = {
-      "POST /api/pair 201", "POST /api/pair 409", "POST /api/pairing 201",
-      "DELETE /api/devices/{number} 200", "GET /api/jobs/{number}/events 200"};
+  /* tested where they can be: with --lan (test_guard.c), or as a stream (test_events.c,
+     test_practice.c) */
+  static const char *const elsewhere[] = {"POST /api/pair 201",
+                                          "POST /api/pair 409",
+                                          "POST /api/pairing 201",
+                                          "DELETE /api/devices/{number} 200",
+                                          "GET /api/jobs/{number}/events 200",
+                                          "GET /api/practice/{number}/events 200",
+                                          "GET /api/classes/{number}/events 200"};
   (void)state;
   json_object_foreach(json_object_get(api, "paths"), shape, methods) {
     json_object_foreach(methods, method, what) {
@@ -692,6 +849,9 @@ int main(void) {
       cmocka_unit_test(slow_answers_hold_nobody_up),
       cmocka_unit_test(a_job_is_made_and_changed),
       cmocka_unit_test(a_reading_is_added_and_the_rest_stays),
+      cmocka_unit_test(a_practice_car_is_asked_for),
+      cmocka_unit_test(a_practice_car_is_worked_on),
+      cmocka_unit_test(a_class_is_opened_and_closed),
       cmocka_unit_test(everything_written_was_met),
   };
   return cmocka_run_group_tests(tests, set_up, tear_down);
