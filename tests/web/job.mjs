@@ -244,12 +244,15 @@ const tests = {
     for (const word of [of.job.customer, of.job.complaint, of.car.plate, of.car.description]) {
       assert.ok(word && !held.texts.includes(word), word);
     }
+    await page.fill("input[name=co]", "0.98"); // half typed when the link comes back
     const second = await serve([], first);
     assert.equal(await savedAt(second.address, job), before);
     await context.setOffline(false);
     await page.waitForFunction(() => !document.querySelector(".outbox"), null, { timeout: 20000 });
     await page.waitForSelector("h1:has-text('CW-')", { timeout: 20000 }); // and the job is here again
     assert.equal(await savedAt(second.address, job), before + 1);
+    assert.equal(await page.inputValue("input[name=co]"), "0.98");
+    await page.evaluate(() => localStorage.clear());
     await fresh();
     await second.stop();
   },

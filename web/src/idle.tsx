@@ -2,6 +2,7 @@
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { ask, type Guidance, type LiveEntry, type Move, Refused, type Work } from "./api";
+import { draftOf, draftSent, typeInto } from "./draft";
 import { live, liveWords, listening, version, work } from "./follow";
 import { JobFrame } from "./frame";
 import { Gauges, idleGauges } from "./gauges";
@@ -147,27 +148,30 @@ function ReadingForm({ job, of: o, moves, from }: { job: number; of: Outline; mo
   useEffect(() => {
     if (untold) void askScrews(job);
   }, [job, untold]);
-  const basis = o.hc_as;
+  const basis = o.hc_as, typed = draftOf(job);
+  // what an instrument says now is put over what was typed before; where it says nothing that stays
+  const begun = (name: string, said: string) => said || typed[name] || "";
   const send = (event: Event) => {
     event.preventDefault();
     const form = event.currentTarget as HTMLFormElement;
     const body = bodyOf(new FormData(form), o);
+    draftSent();
     form.reset();
     signalTaken.value = null;
     const words = `reading of ${o.id}: ${String(body.speed)}, CO ${String(body.CO ?? "not read")}`;
     void put(`/api/jobs/${job}/readings`, body, words).then(() => askGuide(job));
   };
   return (
-    <form class="reading" onSubmit={send}>
+    <form class="reading" onSubmit={send} onInput={(event) => typeInto(job, event)}>
       <div class="fields">
-        <Field name="speed" label="Speed, rpm" needed value={liveText(from, "speed", (x) => rpm(x))} />
-        <Field name="co" label="CO, %" needed value={liveText(from, "CO", (x) => percent(x))} />
-        <Field name="hc" label={`HC, ppm ${basis}`} value={from?.hc_as && from.hc_as !== basis ? "" : liveText(from, "HC", (x) => ppm(x))} />
-        <Field name="co2" label="CO2, %" value={liveText(from, "CO2", (x) => percent(x, 1))} />
-        <Field name="o2" label="O2, %" value={liveText(from, "O2", (x) => percent(x))} />
-        <Field name="vacuum" label={`Vacuum, ${unitOf("vacuum").name}`} value={liveText(from, "vacuum", (x) => shown("vacuum", x))} />
+        <Field name="speed" label="Speed, rpm" needed value={begun("speed", liveText(from, "speed", (x) => rpm(x)))} />
+        <Field name="co" label="CO, %" needed value={begun("co", liveText(from, "CO", (x) => percent(x)))} />
+        <Field name="hc" label={`HC, ppm ${basis}`} value={begun("hc", from?.hc_as && from.hc_as !== basis ? "" : liveText(from, "HC", (x) => ppm(x)))} />
+        <Field name="co2" label="CO2, %" value={begun("co2", liveText(from, "CO2", (x) => percent(x, 1)))} />
+        <Field name="o2" label="O2, %" value={begun("o2", liveText(from, "O2", (x) => percent(x)))} />
+        <Field name="vacuum" label={`Vacuum, ${unitOf("vacuum").name}`} value={begun("vacuum", liveText(from, "vacuum", (x) => shown("vacuum", x)))} />
         {places.map((s) => (
-          <Field key={`${s.screw} ${String(turned.value)}`} name={`screw ${s.screw}`} label={`${s.screw}, turns out`} value={placeNow(s.screw, s.turns_out, moves)} />
+          <Field key={`${s.screw} ${String(turned.value)}`} name={`screw ${s.screw}`} label={`${s.screw}, turns out`} value={typed[`screw ${s.screw}`] ?? placeNow(s.screw, s.turns_out, moves)} />
         ))}
         <label>
           Stage
