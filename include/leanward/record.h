@@ -24,7 +24,8 @@ lw_status lw_file_read(lw_arena *arena, const char *path, size_t most, const cha
                        size_t *length, lw_error *error) LW_MUST_USE;
 /* Write all bytes to path, through a new file beside it that is synced and then renamed over it:
    after a crash the old or the new file is there, never half of one. "-" is standard output. What
-   is no regular file (a pipe, /dev/null) is written straight. A symbolic link is followed. */
+   is no regular file (a pipe, /dev/null) is written straight. A symbolic link is followed. What a
+   killed writer has left in that folder (`.leanward-PID-N.new`) is removed when it is gone. */
 lw_status lw_file_write(const char *path, const void *bytes, size_t length,
                         lw_error *error) LW_MUST_USE;
 
@@ -39,6 +40,18 @@ typedef struct lw_draft {
 lw_status lw_draft_begin(const char *path, lw_draft *draft, lw_error *error) LW_MUST_USE;
 lw_status lw_draft_finish(lw_draft *draft, lw_error *error) LW_MUST_USE;
 void lw_draft_abandon(lw_draft *draft);
+
+/* One program at a time: from here until it is released, or the program ends in any way, another
+   one that takes the lock of this file gets LW_IO with a line that names `who`. The lock is the
+   file `.NAME.lock` beside it; reading and writing without it go on as ever. "-", what is no regular
+   file and what is not there need none: LW_OK. Released twice is allowed. */
+typedef struct lw_file_lock {
+  int fd;     /* -1: none is held */
+  char *name; /* malloced */
+} lw_file_lock;
+lw_status lw_file_lock_take(const char *path, const char *who, lw_file_lock *lock,
+                            lw_error *error) LW_MUST_USE;
+void lw_file_lock_release(lw_file_lock *lock);
 
 /* LW_OK when path may be written to: it names no file, an empty one, no regular file (a pipe, a
    terminal, "-"), or a file that begins with one of the texts in begins (NULL at the end), which is

@@ -37,6 +37,7 @@ typedef struct session {
   lw_arena *arena; /* of the descriptions */
   lw_units *units;
   lw_source *source;
+  lw_file_lock lock; /* of the job's file */
   idle_guided d;
   idle_screws screws;
   idle_watch watch;
@@ -644,6 +645,7 @@ static void tell_start(session *s) {
 
 static lw_status start(session *s, lw_error *error) {
   lw_status status = check_file(s, error);
+  if (status == LW_OK) status = lw_file_lock_take(s->asked->job, "leanward idle", &s->lock, error);
   if (status == LW_OK) status = read_job(s, error);
   if (status != LW_OK || !s->d.car) return status;
   idle_watch_start(&s->watch);
@@ -664,8 +666,11 @@ static lw_status start(session *s, lw_error *error) {
 
 int idle_live(const idle_listening *asked) {
   lw_error error = {0};
-  session s = {
-      .asked = asked, .missing_since = LW_NONE, .alike_since = LW_NONE, .code = CLI_COULD_NOT};
+  session s = {.asked = asked,
+               .lock = {-1, NULL},
+               .missing_since = LW_NONE,
+               .alike_since = LW_NONE,
+               .code = CLI_COULD_NOT};
   cli_live_signals();
   s.arena = lw_arena_new(0);
   lw_status status = s.arena ? lw_units_open(&s.units, &error)
@@ -680,6 +685,7 @@ int idle_live(const idle_listening *asked) {
   lw_source_free(s.source);
   lw_units_close(s.units);
   idle_guided_free(&s.d);
+  lw_file_lock_release(&s.lock);
   lw_arena_free(s.arena);
   return s.code;
 }

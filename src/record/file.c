@@ -8,6 +8,8 @@
 
 #include "leanward/record.h"
 
+#include "hold.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
@@ -106,6 +108,12 @@ static char *folder_of(const char *path) {
   return strndup(path, slash == path ? 1 : (size_t)(slash - path));
 }
 
+/* Held from the start, and still there: nobody took it for a leftover in between. */
+static bool is_mine(int fd) {
+  struct stat info;
+  return hold_file(fd) && fstat(fd, &info) == 0 && info.st_nlink > 0;
+}
+
 /* A new file in the folder of path. Its name is short and its own, so that a long name in path
    cannot make it too long; its mode is what the user's umask gives. */
 static int temporary_open(const char *path, char **name) {
@@ -114,10 +122,15 @@ static int temporary_open(const char *path, char **name) {
   size_t size = strlen(folder) + 64;
   char *made = malloc(size);
   int fd = -1;
+  hold_sweep(folder);
   for (int i = 0; made && fd < 0 && i < TEMPORARY_TRIES; i++) {
     snprintf(made, size, "%s/.leanward-%ld-%d.new", folder, (long)getpid(), i);
     fd = open(made, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
     if (fd < 0 && errno != EEXIST) break;
+    if (fd < 0 || is_mine(fd)) continue;
+    close(fd);
+    fd = -1;
+    errno = EBUSY;
   }
   int number = errno;
   free(folder);

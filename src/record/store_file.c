@@ -6,6 +6,8 @@
 */
 #include "store.h"
 
+#include "hold.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
@@ -211,6 +213,7 @@ char *store_beside(const char *path) {
   folder_part(path, folder, sizeof folder);
   size_t size = strlen(folder) + 64;
   char *name = malloc(size);
+  hold_sweep(folder);
   for (int i = 0; name && i < 100; i++) {
     snprintf(name, size, "%s/.leanward-%ld-%d.new", folder, (long)getpid(), i);
     int fd = open(name, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);

@@ -222,6 +222,11 @@ static void a_rich_car_is_set_and_a_kill_loses_nothing(void **state) {
   hears(&guide, "left 2 1/4 turns out, right 2 1/4 turns out", 10);
   hears(&guide, "reading 1, kept in ", 20);
   hears(&guide, "next: ", 10);
+  const ran *second = RUN("idle", job, "--listen", bench, "--port", link);
+  assert_int_equal(second->code, 2);
+  HOLDS(second->err, "another program adds to this file (leanward idle, process ");
+  assert_int_equal(count_of(second->err, "\n"), 1);
+  assert_int_equal(RUN("idle", job)->code, 1);   /* who only reads is not kept out */
   assert_int_equal(kill(guide.pid, SIGKILL), 0); /* asked, not yet turned */
   assert_int_equal(ended(&guide), -1);
   char *text = get_file(job);

@@ -244,7 +244,150 @@ static void a_killed_writer_leaves_a_whole_file(void **state) {
     }
     free(got);
   }
+  /* the last one's leftover goes with the next write; the earlier ones' went in between */
+  assert_int_equal(lw_file_write(in_folder("k"), bytes, BYTES, NULL), LW_OK);
+  assert_int_equal(entries(folder), 1);
   free(bytes);
+}
+
+static pid_t gone_pid(void) {
+  int result = 0;
+  pid_t child = fork();
+  if (child == 0) _exit(0);
+  waitpid(child, &result, 0);
+  return child;
+}
+
+static void only_leftovers_of_the_gone_are_removed(void **state) {
+  char path[8][160];
+  long gone = gone_pid(), here = (long)getpid();
+  (void)state;
+  const struct {
+    const char *head;
+    long pid;
+    const char *tail;
+    bool stays;
+  } files[] = {{".leanward-", gone, "-0.new", false},
+               {".leanward-", gone, "-17.new-journal", false},
+               {".leanward-", here, "-0.new", true},
+               {".leanward-", gone, "-0.newer", true},
+               {".leanward-", gone, "-0", true},
+               {"leanward-", gone, "-0.new", true},
+               {".leanward--", gone, "-0.new", true},
+               {".leanward-", gone, "-1.new", true}}; /* the last is held */
+  for (size_t i = 0; i < 8; i++) {
+    snprintf(path[i], sizeof path[i], "%s/%s%ld%s", folder, files[i].head, files[i].pid,
+             files[i].tail);
+    spill(path[i], "x", 1);
+  }
+  int held = open(path[7], O_RDWR | O_CLOEXEC);
+  struct flock whole = {.l_type = F_WRLCK, .l_whence = SEEK_SET};
+  assert_int_equal(fcntl(held, F_SETLK, &whole), 0);
+  pid_t child = fork(); /* a lock of this process would not stand in its own way */
+  if (child == 0) _exit(lw_file_write(in_folder("k"), "y", 1, NULL) == LW_OK ? 0 : 1);
+  int result = 0;
+  waitpid(child, &result, 0);
+  assert_int_equal(result, 0);
+  for (size_t i = 0; i < 8; i++) {
+    if ((access(path[i], F_OK) == 0) != files[i].stays) fail_msg("%s", path[i]);
+  }
+  close(held);
+}
+
+/* Runs in a child; what it says comes back as its exit status. */
+static lw_status lock_elsewhere(const char *path, char *line, size_t size) {
+  int out[2], result = 0;
+  assert_int_equal(pipe(out), 0);
+  pid_t child = fork();
+  if (child == 0) {
+    lw_error error = {0};
+    lw_file_lock lock;
+    char text[600];
+    lw_status status = lw_file_lock_take(path, "second", &lock, &error);
+    lw_error_line(&error, text, sizeof text);
+    if (write(out[1], text, strlen(text)) < 0) _exit(99);
+    lw_file_lock_release(&lock);
+    _exit((int)status);
+  }
+  close(out[1]);
+  ssize_t got = read(out[0], line, size - 1);
+  line[got > 0 ? got : 0] = '\0';
+  close(out[0]);
+  waitpid(child, &result, 0);
+  return (lw_status)WEXITSTATUS(result);
+}
+
+static void one_program_at_a_time_holds_a_file(void **state) {
+  char line[600], words[80];
+  lw_error error = {0};
+  lw_file_lock lock, again;
+  (void)state;
+  spill(in_folder("j.yaml"), "job: x\n", 7);
+  assert_int_equal(symlink("j.yaml", in_folder("link")), 0);
+  must(lw_file_lock_take(in_folder("j.yaml"), "first", &lock, &error), &error);
+  snprintf(words, sizeof words, "(first, process %ld)", (long)getpid());
+  assert_int_equal(lock_elsewhere(in_folder("j.yaml"), line, sizeof line), LW_IO);
+  HOLDS(line, words);
+  HOLDS(line, "end it, or work on a copy");
+  assert_int_equal(lock_elsewhere(in_folder("link"), line, sizeof line), LW_IO); /* the same file */
+  assert_int_equal(lw_file_lock_take(in_folder("j.yaml"), "x", &again, &error), LW_IO);
+  lw_file_lock_release(&again);
+  /* replaced by a rename it is still held */
+  assert_int_equal(lw_file_write(in_folder("j.yaml"), "job: y\n", 7, NULL), LW_OK);
+  assert_int_equal(lock_elsewhere(in_folder("j.yaml"), line, sizeof line), LW_IO);
+  lw_file_lock_release(&lock);
+  lw_file_lock_release(&lock);
+  assert_int_equal(lock_elsewhere(in_folder("j.yaml"), line, sizeof line), LW_OK);
+  assert_int_equal(access(in_folder(".j.yaml.lock"), F_OK), -1);
+  /* a killed holder holds nothing */
+  pid_t child = fork();
+  if (child == 0) {
+    lw_status status = lw_file_lock_take(in_folder("j.yaml"), "killed", &lock, NULL);
+    kill(getpid(), status == LW_OK ? SIGKILL : SIGTERM);
+  }
+  int result = 0;
+  waitpid(child, &result, 0);
+  assert_int_equal(WTERMSIG(result), SIGKILL);
+  assert_int_equal(access(in_folder(".j.yaml.lock"), F_OK), 0);
+  assert_int_equal(lock_elsewhere(in_folder("j.yaml"), line, sizeof line), LW_OK);
+  /* what needs none */
+  must(lw_file_lock_take("-", "x", &lock, &error), &error);
+  must(lw_file_lock_take("/dev/null", "x", &lock, &error), &error);
+  must(lw_file_lock_take(in_folder("nothing"), "x", &lock, &error), &error);
+}
+
+/* Many at once: never two, and whoever is refused is told. */
+static void a_race_for_a_lock_has_one_winner(void **state) {
+  enum { RACERS = 8, ROUNDS = 200 };
+  (void)state;
+  spill(in_folder("j.yaml"), "job: x\n", 7);
+  pid_t racers[RACERS];
+  for (int i = 0; i < RACERS; i++) {
+    racers[i] = fork();
+    if (racers[i] != 0) continue;
+    int won = 0;
+    for (int k = 0; k < ROUNDS; k++) {
+      lw_file_lock lock;
+      lw_error error = {0};
+      if (lw_file_lock_take(in_folder("j.yaml"), "racer", &lock, &error) != LW_OK) {
+        if (!strstr(error.text, "another program")) _exit(3);
+        continue;
+      }
+      int alone = open(in_folder("alone"), O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+      if (alone < 0) _exit(1);
+      close(alone);
+      unlink(in_folder("alone"));
+      lw_file_lock_release(&lock);
+      won++;
+    }
+    _exit(won ? 0 : 2);
+  }
+  for (int i = 0; i < RACERS; i++) {
+    int result = 0;
+    waitpid(racers[i], &result, 0);
+    assert_true(WIFEXITED(result));
+    if (WEXITSTATUS(result) != 2) assert_int_equal(WEXITSTATUS(result), 0);
+  }
 }
 
 static void paths_are_relative_to_the_file_that_names_them(void **state) {
@@ -352,6 +495,9 @@ int main(void) {
       IN_FOLDER(a_full_disk_keeps_the_old_file),
       IN_FOLDER(an_abandoned_draft_leaves_nothing),
       IN_FOLDER(a_killed_writer_leaves_a_whole_file),
+      IN_FOLDER(only_leftovers_of_the_gone_are_removed),
+      IN_FOLDER(one_program_at_a_time_holds_a_file),
+      IN_FOLDER(a_race_for_a_lock_has_one_winner),
       IN_FOLDER(paths_are_relative_to_the_file_that_names_them),
       IN_FOLDER(a_case_is_the_job_and_its_cards),
       IN_FOLDER(a_case_without_cards_has_none),
