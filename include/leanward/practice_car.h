@@ -50,7 +50,8 @@ lw_needles lw_practice_car_needles(const lw_practice_car *car);
 void lw_practice_car_pedal(lw_practice_car *car, double pedal);
 void lw_practice_car_hold(lw_practice_car *car, double speed);
 double lw_practice_car_held(const lw_practice_car *car); /* that speed; NaN: none */
-/* The starter, until it runs or 6 s have passed; the ignition off. */
+/* The starter, with a little throttle where the foot is off, until it runs or 6 s have passed; the
+   ignition off. */
 void lw_practice_car_start(lw_practice_car *car);
 void lw_practice_car_stop(lw_practice_car *car);
 /* An automatic put in drive with the brake held, or back in neutral; a manual stays in neutral. */

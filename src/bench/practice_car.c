@@ -9,6 +9,10 @@
 #include <stdlib.h>
 
 static const double crank_most = 6, warm = 355; /* s, K */
+static const double catches = 0.7;              /* s it must run before a hand lets go of the key */
+/* A warm engine is started with a little throttle, let go of half a second after it has caught
+   (common practice, no source; as lw_run_stall does). */
+static const double starting = 0.08, lifts = 0.5;
 /* The foot: how fast it follows the tachometer, 1/s of the throttle that speed needs (ours). */
 static const double foot_gain = 0.5, foot_most = 0.3;
 
@@ -24,6 +28,8 @@ struct lw_practice_car {
   double gain;
   double held, needs; /* rad/s the foot holds, NaN: none; throttle that takes, about */
   double cranked;     /* s the starter has turned */
+  double ran;         /* s of them the engine ran by itself */
+  double lift; /* s until the foot comes off after starting; NaN: it has not been on for it */
   bool running;
   lw_stall why;
   int lost;
@@ -51,7 +57,7 @@ static lw_status build(const lw_test_car *from, lw_units *units, const char *con
 static void stand_still(lw_practice_car *c) {
   lw_motion_cold(c->motion, warm);
   c->running = false;
-  c->held = LW_NONE;
+  c->held = c->lift = LW_NONE;
   c->controls = lw_controls_idle();
   lw_motion_control(c->motion, &c->controls);
 }
@@ -88,7 +94,7 @@ lw_status lw_practice_car_new(const lw_test_car *from, lw_units *units, const ch
   c->car = b.car;
   c->motion = b.motion;
   c->gain = 1;
-  c->held = LW_NONE;
+  c->held = c->lift = LW_NONE;
   c->running = lw_motion_idle(c->motion, &ignored) == LW_OK;
   if (c->running) {
     c->controls = *lw_motion_controls(c->motion);
@@ -148,9 +154,17 @@ static void move_foot(lw_practice_car *c, double dt) {
 static void turn_starter(lw_practice_car *c, double dt) {
   if (!c->controls.starter) return;
   c->cranked += dt;
-  if (!c->running && c->cranked < crank_most) return;
+  c->ran = c->running ? c->ran + dt : 0;
+  if (c->ran < catches && c->cranked < crank_most) return;
   c->controls.starter = false;
   lw_motion_control(c->motion, &c->controls);
+}
+
+static void lift_foot(lw_practice_car *c, double dt) {
+  if (c->controls.starter || !lw_known(c->lift)) return;
+  c->lift -= dt;
+  if (c->lift > 0) return;
+  lw_practice_car_pedal(c, 0);
 }
 
 static void show(lw_practice_car *c, const lw_look *look, double dt) {
@@ -178,6 +192,7 @@ void lw_practice_car_advance(lw_practice_car *c, double dt) {
   hear_events(c);
   c->running = look.running;
   turn_starter(c, dt);
+  lift_foot(c, dt);
   show(c, &look, dt);
 }
 
@@ -199,7 +214,7 @@ lw_needles lw_practice_car_needles(const lw_practice_car *c) {
 /* ---- hands ---- */
 
 void lw_practice_car_pedal(lw_practice_car *c, double pedal) {
-  c->held = LW_NONE;
+  c->held = c->lift = LW_NONE;
   c->controls.pedal = fmin(fmax(pedal, 0), 1);
   lw_motion_control(c->motion, &c->controls);
 }
@@ -212,6 +227,7 @@ void lw_practice_car_hold(lw_practice_car *c, double speed) {
   bool known = lw_engine_hold(c->car->engine, c->car->twin->net, &c->car->around, speed, 0, &state,
                               &run, &ignored) == LW_OK &&
                !run.stalled;
+  c->lift = LW_NONE;
   c->held = speed;
   c->needs = fmax(known ? run.setting.throttle : 0.05, 0.01);
   c->controls.pedal = c->needs;
@@ -224,13 +240,17 @@ double lw_practice_car_held(const lw_practice_car *c) {
 
 void lw_practice_car_start(lw_practice_car *c) {
   c->controls.ignition = c->controls.starter = true;
-  c->cranked = 0;
+  c->cranked = c->ran = 0;
+  if (c->controls.pedal < starting) {
+    c->controls.pedal = starting;
+    c->lift = lifts;
+  }
   lw_motion_control(c->motion, &c->controls);
 }
 
 void lw_practice_car_stop(lw_practice_car *c) {
-  if (lw_known(c->held)) c->controls.pedal = 0;
-  c->held = LW_NONE;
+  if (lw_known(c->held) || lw_known(c->lift)) c->controls.pedal = 0;
+  c->held = c->lift = LW_NONE;
   c->controls.ignition = c->controls.starter = false;
   lw_motion_control(c->motion, &c->controls);
 }

@@ -96,8 +96,8 @@ struct hand {
 /* ---- routes (route.c) ---- */
 
 typedef enum route_kind {
-  ROUTE_HAND,  /* answered by a hand */
-  ROUTE_QUICK, /* answered at once, by the talking thread */
+  ROUTE_HAND,   /* answered by a hand */
+  ROUTE_QUICK,  /* answered at once, by the talking thread */
   ROUTE_STREAM, /* events of a job */
   ROUTE_BOARD,  /* events of a class */
   ROUTE_NEEDLES /* a practice car's needles */

@@ -1,8 +1,9 @@
 /* practice_review.c - what was wrong, what each reading and check told, and what the causes engine
 ** and the idle guide would have done.
 **
-** Readings are weighed together, as the engine weighs them; each check then moves the probabilities
-** by Bayes' theorem. Beside each reading stands what a sound car and what this one would show.
+** After each reading all so far are weighed together, as the engine weighs them; each check moves
+** the probabilities by Bayes' theorem. Beside each reading stands what a sound car and what this one
+** would show.
 */
 #include "practice_internal.h"
 
@@ -73,6 +74,15 @@ static int likeliest(const double *p) {
   for (int i = 1; i < LW_CAUSES; i++)
     best = p[i] > p[best] ? i : best;
   return best;
+}
+
+/* How it ends most often with this cause. */
+static size_t usual_answer(const lw_next_test *t, lw_cause_id cause) {
+  size_t usual = 0;
+  for (size_t a = 1; a <= t->find_count; a++) {
+    if (lw_test_likelihood(t, a, cause) > lw_test_likelihood(t, usual, cause)) usual = a;
+  }
+  return usual;
 }
 
 /* What the engine makes of readings; without any, how often each cause is met. */
@@ -175,83 +185,170 @@ static const char *reading_tells(lw_arena *arena, lw_units *units, const lw_prac
 
 /* ---- the learner's own search ---- */
 
-/* Settled, nothing plugged: what the engine can weigh; of too many the first and the newest. */
-static size_t own_sights(const lw_practice *p, lw_sight *sights) {
-  size_t n = 0;
-  for (size_t i = 0; i < p->count; i++) {
-    const lw_act *a = &p->acts[i];
-    if (a->kind != LW_ACT_READ || !a->right || !a->seeking || a->plugged) continue;
-    if (n == LW_SIGHTS_MOST) {
-      memmove(&sights[1], &sights[2], (LW_SIGHTS_MOST - 2) * sizeof *sights);
-      n--;
-    }
-    sights[n++] = a->sight;
+/* What is known so far: readings that can be weighed, checks with their answers, names that were
+   wrong. */
+typedef struct known {
+  lw_arena *arena;
+  lw_units *units;
+  const lw_practice *p;
+  lw_sight sights[LW_SIGHTS_MOST];
+  size_t sight_count;
+  bool made[CHECKS_MOST], named[LW_CAUSES];
+  size_t answers[CHECKS_MOST];
+  double by_id[LW_CAUSES];
+  const lw_diagnosis *diagnosis; /* of the readings; NULL: none */
+} known;
+
+static double of_fault(const known *k) {
+  return k->by_id[k->p->fault.id];
+}
+
+/* Weigh the readings anew; what checks and wrong names told stays told. */
+static lw_status weigh_again(known *k, lw_error *error) {
+  size_t checks = 0;
+  const lw_next_test *all = lw_plain_tests(&checks);
+  lw_status status =
+      weigh(k->arena, k->units, k->p, k->sights, k->sight_count, k->by_id, &k->diagnosis, error);
+  if (status != LW_OK) return status;
+  for (size_t i = 0; i < checks && i < CHECKS_MOST; i++) {
+    if (k->made[i]) answer_weighed(k->by_id, &all[i], k->answers[i]);
   }
-  return n;
+  for (int i = 0; i < LW_CAUSES; i++)
+    k->by_id[i] = k->named[i] ? 0 : k->by_id[i];
+  normalize(k->by_id);
+  return LW_OK;
+}
+
+static void check_known(known *k, size_t check, size_t answer) {
+  size_t checks = 0;
+  k->made[check] = true;
+  k->answers[check] = answer;
+  answer_weighed(k->by_id, &lw_plain_tests(&checks)[check], answer);
+}
+
+/* It was not this one. */
+static void name_known(known *k, int cause) {
+  k->named[cause] = true;
+  k->by_id[cause] = 0;
+  normalize(k->by_id);
+}
+
+/* Of too many the first and the newest. */
+static void sight_known(known *k, const lw_sight *sight) {
+  if (k->sight_count == LW_SIGHTS_MOST) {
+    memmove(&k->sights[1], &k->sights[2], (LW_SIGHTS_MOST - 2) * sizeof *k->sights);
+    k->sight_count--;
+  }
+  k->sights[k->sight_count++] = *sight;
+}
+
+/* Settled, nothing plugged: what the engine can weigh. */
+static bool can_be_weighed(const lw_act *a) {
+  return a->kind == LW_ACT_READ && a->right && a->seeking && !a->plugged;
 }
 
 static const char *check_tells(lw_arena *arena, const lw_practice *p, const lw_act *a,
                                double before, double after) {
   char what[LW_ACT_WORDS];
-  size_t count = 0, usual = 0;
+  size_t count = 0;
   const lw_next_test *t = &lw_plain_tests(&count)[a->which];
-  for (size_t i = 1; i <= t->find_count; i++) {
-    if (lw_test_likelihood(t, i, p->fault.id) > lw_test_likelihood(t, usual, p->fault.id))
-      usual = i;
-  }
+  size_t usual = usual_answer(t, p->fault.id);
   double often = lw_test_likelihood(t, a->answer, p->fault.id);
-  const char *told = after > before + 0.15   ? "told much"
-                     : after > before + 0.02 ? "told something"
-                     : after > before - 0.02 ? "told little of it"
-                                             : "spoke against it";
+  const char *told = after > before + 0.15                    ? "told much"
+                     : after > before + 0.02 && before < 0.9  ? "told something"
+                     : after > before - 0.02 && before >= 0.9 ? "it was nearly certain before"
+                     : after > before - 0.02                  ? "told little of it"
+                                                              : "spoke against it";
   lw_practice_seen(&p->fault, (size_t)a->which, a->answer, what, sizeof what);
   if (a->answer == usual) return lw_arena_print(arena, "%s: %s", what, told);
   return lw_arena_print(arena, "%s: misled; with this fault it ends so %.0f times in 100", what,
                         100 * often);
 }
 
-static bool tells(const lw_act *a) {
-  return a->seeking && (a->kind == LW_ACT_READ || a->kind == LW_ACT_CHECK);
+static lw_status say_reading(known *k, const lw_act *a, bool weighed, lw_review_step *s,
+                             lw_error *error) {
+  lw_status status = LW_OK;
+  s->what = a->sight.label;
+  s->words = a->right ? reading_tells(k->arena, k->units, k->p, a)
+                      : "written down before the needles had come to rest: tells nothing";
+  if (!can_be_weighed(a)) return LW_OK;
+  sight_known(k, &a->sight);
+  if (!weighed) return LW_OK;
+  s->before = of_fault(k);
+  status = weigh_again(k, error);
+  s->after = of_fault(k);
+  return status;
+}
+
+static void say_check(known *k, const lw_act *a, lw_review_step *s) {
+  size_t checks = 0;
+  bool again = k->made[a->which];
+  s->what = lw_plain_tests(&checks)[a->which].name;
+  s->before = of_fault(k);
+  if (!again) check_known(k, (size_t)a->which, a->answer);
+  s->after = of_fault(k);
+  s->words = again ? "made before: the same answer tells no more"
+                   : check_tells(k->arena, k->p, a, s->before, s->after);
+}
+
+static void say_name(known *k, const lw_act *a, lw_review_step *s) {
+  double likely = k->by_id[a->which];
+  s->what = "named";
+  s->words = lw_arena_print(k->arena, "%s, at %.0f %%: %s", lw_cause_text((lw_cause_id)a->which),
+                            100 * likely, a->right ? "right" : "not it");
+  if (!a->right) name_known(k, a->which);
+}
+
+/* Each weighing takes its time: the first few readings and the last are weighed as they came. */
+static lw_status say_steps(known *k, lw_review *r, lw_review_step *steps, lw_error *error) {
+  enum { WEIGHED_FIRST = 4 };
+  const lw_practice *p = k->p;
+  size_t last = SIZE_MAX, weighed = 0;
+  lw_status status = LW_OK;
+  for (size_t i = 0; i < p->count; i++)
+    last = can_be_weighed(&p->acts[i]) ? i : last;
+  for (size_t i = 0; status == LW_OK && i < p->count; i++) {
+    const lw_act *a = &p->acts[i];
+    bool tells = a->kind == LW_ACT_READ || a->kind == LW_ACT_CHECK || a->kind == LW_ACT_NAME;
+    if (!a->seeking || !tells) continue;
+    lw_review_step *s = &steps[r->step_count++];
+    *s = (lw_review_step){.minutes = a->minutes, .before = LW_NONE, .after = LW_NONE};
+    if (a->kind == LW_ACT_READ) {
+      status = say_reading(k, a, weighed++ < WEIGHED_FIRST || i == last, s, error);
+    } else if (a->kind == LW_ACT_CHECK) {
+      say_check(k, a, s);
+    } else {
+      say_name(k, a, s);
+    }
+  }
+  return status;
+}
+
+static known *known_new(lw_arena *arena, lw_units *units, const lw_practice *p) {
+  known *k = lw_arena_alloc(arena, sizeof *k);
+  if (!k) return NULL;
+  k->arena = arena;
+  k->units = units;
+  k->p = p;
+  for (int i = 0; i < LW_CAUSES; i++)
+    k->by_id[i] = lw_cause_prior((lw_cause_id)i);
+  normalize(k->by_id);
+  return k;
 }
 
 static lw_status own_search(lw_arena *arena, lw_units *units, const lw_practice *p, lw_review *r,
                             lw_error *error) {
-  lw_sight sights[LW_SIGHTS_MOST];
-  double by_id[LW_CAUSES];
-  bool made[CHECKS_MOST] = {false};
-  const lw_diagnosis *d = NULL;
-  size_t count = own_sights(p, sights), checks = 0;
-  const lw_next_test *all = lw_plain_tests(&checks);
-  lw_status status = weigh(arena, units, p, sights, count, by_id, &d, error);
+  known *k = known_new(arena, units, p);
   lw_review_step *steps = lw_arena_array(arena, p->count ? p->count : 1, sizeof *steps);
-  if (status == LW_OK && !steps) status = lw_fail(error, LW_NO_MEMORY, "no memory for the review");
+  if (!k || !steps) return lw_fail(error, LW_NO_MEMORY, "no memory for the review");
+  lw_status status = say_steps(k, r, steps, error);
   if (status != LW_OK) return status;
-  for (size_t i = 0; i < p->count; i++) {
-    const lw_act *a = &p->acts[i];
-    lw_review_step *s = &steps[r->step_count];
-    if (!tells(a)) continue;
-    *s = (lw_review_step){.minutes = a->minutes, .before = LW_NONE, .after = LW_NONE};
-    if (a->kind == LW_ACT_READ) {
-      s->what = a->sight.label;
-      s->words = a->right ? reading_tells(arena, units, p, a)
-                          : "written down before the needles had come to rest: tells nothing";
-    } else {
-      s->what = all[a->which].name;
-      s->before = by_id[p->fault.id];
-      if (!made[a->which]) answer_weighed(by_id, &all[a->which], a->answer);
-      s->after = by_id[p->fault.id];
-      s->words = made[a->which] ? "made before: the same answer tells no more"
-                                : check_tells(arena, p, a, s->before, s->after);
-      made[a->which] = true;
-    }
-    r->step_count++;
-  }
-  int best = likeliest(by_id);
+  int best = likeliest(k->by_id);
   r->steps = steps;
   r->would = lw_arena_print(arena, "From these %s the causes engine would say: %s, %.0f %%%s",
-                            count ? "readings and checks"
-                                  : "checks alone (no settled reading was written down)",
-                            lw_cause_text((lw_cause_id)best), 100 * by_id[best],
+                            k->sight_count ? "readings and checks"
+                                           : "checks alone (no settled reading was written down)",
+                            lw_cause_text((lw_cause_id)best), 100 * k->by_id[best],
                             best == (int)p->fault.id ? "." : "; it was not that.");
   return LW_OK;
 }
@@ -259,15 +356,8 @@ static lw_status own_search(lw_arena *arena, lw_units *units, const lw_practice 
 /* ---- the same search by the engine ---- */
 
 typedef struct search {
-  lw_arena *arena;
-  lw_units *units;
-  const lw_practice *p;
-  lw_sight sights[2];
-  size_t sight_count;
-  double by_id[LW_CAUSES];
+  known k;
   double reading_gain; /* of 2,500 rpm, when the engine proposes it */
-  bool made[CHECKS_MOST], named[LW_CAUSES];
-  size_t answers[CHECKS_MOST];
   lw_review_step steps[FEWEST_MOST];
   size_t count;
   double minutes;
@@ -276,46 +366,33 @@ typedef struct search {
 static void put_step(search *s, const char *what, double minutes, const char *words,
                      double before) {
   if (s->count == FEWEST_MOST) return;
-  s->steps[s->count++] = (lw_review_step){what, minutes, words, before, s->by_id[s->p->fault.id]};
+  s->steps[s->count++] =
+      (lw_review_step){what, minutes, words ? words : "", before, of_fault(&s->k)};
   s->minutes += minutes;
 }
 
-/* Weigh the readings anew; what checks and wrong names told stays told. */
-static lw_status weigh_again(search *s, lw_error *error) {
-  size_t checks = 0;
-  const lw_diagnosis *d = NULL;
-  const lw_next_test *all = lw_plain_tests(&checks);
-  lw_status status =
-      weigh(s->arena, s->units, s->p, s->sights, s->sight_count, s->by_id, &d, error);
-  if (status != LW_OK) return status;
-  for (size_t i = 0; i < checks && i < CHECKS_MOST; i++) {
-    if (s->made[i]) answer_weighed(s->by_id, &all[i], s->answers[i]);
+static double gain_of_reading(const search *s) {
+  const lw_diagnosis *d = s->k.diagnosis;
+  for (size_t i = 0; d && i < d->test_count && s->k.sight_count == 1; i++) {
+    if (d->tests[i].find_count == 0 && strstr(d->tests[i].name, "2,500")) return d->tests[i].gain;
   }
-  for (int i = 0; i < LW_CAUSES; i++)
-    s->by_id[i] = s->named[i] ? 0 : s->by_id[i];
-  normalize(s->by_id);
-  s->reading_gain = 0;
-  for (size_t i = 0; d && i < d->test_count && s->sight_count == 1; i++) {
-    if (d->tests[i].find_count == 0 && strstr(d->tests[i].name, "2,500"))
-      s->reading_gain = d->tests[i].gain;
-  }
-  return LW_OK;
+  return 0;
 }
 
 /* The car as it came in, read at idle (held at its speed where it does not idle) or at 2,500 rpm. */
 static bool take_sight(search *s, bool fast) {
-  const lw_practice *p = s->p;
-  bay b = p->bay;
+  const lw_practice *p = s->k.p;
+  bay b = {0};
   lw_test_car *car = NULL;
   lw_error ignored = {0};
   char texts[EDITS_MOST][EDIT_SIZE];
   const char *edits[EDITS_MOST];
-  b = (bay){0};
   for (size_t k = 0; k < p->screw_count; k++)
     b.turns[k] = lw_practice_preset(p->screws[k]) + p->fault.turned[k];
   size_t n = lw_practice_edits(p, &b, texts, edits);
   lw_arena *own = lw_arena_new(0);
-  bool good = own && lw_test_car_what_if(own, s->units, p->from, edits, n, &car, &ignored) == LW_OK;
+  bool good =
+      own && lw_test_car_what_if(own, s->k.units, p->from, edits, n, &car, &ignored) == LW_OK;
   lw_symptoms seen = {0};
   bool held = fast;
   if (good && !fast) seen = lw_practice_symptoms(car, p->fault.gain, LW_NONE, p->goal.gear);
@@ -326,7 +403,7 @@ static bool take_sight(search *s, bool fast) {
   }
   lw_arena_free(own);
   if (!seen.runs) return false;
-  lw_sight *out = &s->sights[s->sight_count++];
+  lw_sight *out = &s->k.sights[s->k.sight_count++];
   lw_practice_sight(p, &b, &seen, out);
   out->held = held;
   out->near = held ? seen.throttle : 0;
@@ -348,8 +425,8 @@ static int next_check(const search *s, bool *reading) {
   *reading = best > 0;
   for (size_t i = 0; i < checks && i < CHECKS_MOST; i++) {
     lw_next_test t = all[i];
-    if (s->made[i]) continue;
-    t.gain = lw_check_gain(&t, s->by_id);
+    if (s->k.made[i]) continue;
+    t.gain = lw_check_gain(&t, s->k.by_id);
     if (t.gain < worth_it || lw_test_worth(&t) <= best) continue;
     best = lw_test_worth(&t);
     which = (int)i;
@@ -359,67 +436,58 @@ static int next_check(const search *s, bool *reading) {
 }
 
 /* As such a check usually ends on this fault. */
-static void make_check(search *s, int which) {
+static void make_check(search *s, size_t which) {
   char what[LW_ACT_WORDS];
-  size_t checks = 0, usual = 0;
-  const lw_fault *f = &s->p->fault;
+  size_t checks = 0;
+  const lw_fault *f = &s->k.p->fault;
   const lw_next_test *t = &lw_plain_tests(&checks)[which];
-  double before = s->by_id[f->id];
-  for (size_t a = 1; a <= t->find_count; a++) {
-    if (lw_test_likelihood(t, a, f->id) > lw_test_likelihood(t, usual, f->id)) usual = a;
-  }
-  answer_weighed(s->by_id, t, usual);
-  s->made[which] = true;
-  s->answers[which] = usual;
-  const char *words =
-      lw_arena_print(s->arena, "%s", lw_practice_seen(f, (size_t)which, usual, what, sizeof what));
-  put_step(s, t->name, t->minutes, words ? words : "", before);
+  double before = of_fault(&s->k);
+  size_t answer = usual_answer(t, f->id);
+  check_known(&s->k, which, answer);
+  put_step(s, t->name, t->minutes,
+           lw_arena_print(s->k.arena, "%s", lw_practice_seen(f, which, answer, what, sizeof what)),
+           before);
 }
 
 /* True when it was right. */
 static bool name_likeliest(search *s) {
-  int best = likeliest(s->by_id);
-  double before = s->by_id[s->p->fault.id];
-  bool right = best == (int)s->p->fault.id;
-  const char *words = lw_arena_print(s->arena, "%s, %.0f %%: %s", lw_cause_text((lw_cause_id)best),
-                                     100 * s->by_id[best], right ? "right" : "not it");
-  if (!right) {
-    s->named[best] = true;
-    s->by_id[best] = 0;
-    normalize(s->by_id);
-  }
-  put_step(s, "name the likeliest cause", right ? 0 : wrong_minutes, words ? words : "", before);
+  int best = likeliest(s->k.by_id);
+  double before = of_fault(&s->k);
+  bool right = best == (int)s->k.p->fault.id;
+  const char *words =
+      lw_arena_print(s->k.arena, "%s, at %.0f %%: %s", lw_cause_text((lw_cause_id)best),
+                     100 * s->k.by_id[best], right ? "right" : "not it");
+  if (!right) name_known(&s->k, best);
+  put_step(s, "named", right ? 0 : wrong_minutes, words, before);
   return right;
 }
 
 static lw_status read_again(search *s, bool fast, lw_error *error) {
-  double before = s->by_id[s->p->fault.id];
-  if (!take_sight(s, fast)) {
-    s->reading_gain = 0;
-    return LW_OK;
-  }
-  lw_status status = weigh_again(s, error);
-  const char *words = lw_arena_print(s->arena, "the likeliest then: %s, %.0f %%",
-                                     lw_cause_text((lw_cause_id)likeliest(s->by_id)),
-                                     100 * s->by_id[likeliest(s->by_id)]);
+  double before = of_fault(&s->k);
+  s->reading_gain = 0;
+  if (!take_sight(s, fast)) return LW_OK;
+  lw_status status = weigh_again(&s->k, error);
+  if (status != LW_OK) return status;
+  int best = likeliest(s->k.by_id);
+  s->reading_gain = gain_of_reading(s);
   put_step(s, fast ? "gases at 2,500 rpm" : "gases at idle",
-           read_minutes + (fast ? hold_minutes : 0), words ? words : "", before);
-  return status;
+           read_minutes + (fast ? hold_minutes : 0),
+           lw_arena_print(s->k.arena, "the likeliest then: %s, %.0f %%",
+                          lw_cause_text((lw_cause_id)best), 100 * s->k.by_id[best]),
+           before);
+  return LW_OK;
 }
 
 static lw_status engine_search(search *s, bool *found, lw_error *error) {
   *found = false;
-  for (int i = 0; i < LW_CAUSES; i++)
-    s->by_id[i] = lw_cause_prior((lw_cause_id)i);
-  normalize(s->by_id);
   lw_status status = read_again(s, false, error);
   while (status == LW_OK && !*found && s->count < FEWEST_MOST - 1) {
     bool reading = false;
-    int check = s->by_id[likeliest(s->by_id)] >= sure ? -1 : next_check(s, &reading);
+    int check = s->k.by_id[likeliest(s->k.by_id)] >= sure ? -1 : next_check(s, &reading);
     if (reading) {
       status = read_again(s, true, error);
     } else if (check >= 0) {
-      make_check(s, check);
+      make_check(s, (size_t)check);
     } else {
       *found = name_likeliest(s);
     }
@@ -430,10 +498,9 @@ static lw_status engine_search(search *s, bool *found, lw_error *error) {
 static lw_status fewest(lw_arena *arena, lw_units *units, const lw_practice *p, lw_review *r,
                         lw_error *error) {
   search *s = lw_arena_alloc(arena, sizeof *s);
-  if (!s) return lw_fail(error, LW_NO_MEMORY, "no memory for the review");
-  s->arena = arena;
-  s->units = units;
-  s->p = p;
+  known *k = known_new(arena, units, p);
+  if (!s || !k) return lw_fail(error, LW_NO_MEMORY, "no memory for the review");
+  s->k = *k;
   lw_status status = engine_search(s, &r->fewest_finds, error);
   if (status != LW_OK) return status;
   r->fewest = s->steps;
@@ -452,7 +519,9 @@ static lw_status fewest(lw_arena *arena, lw_units *units, const lw_practice *p, 
 
 /* ---- the idle ---- */
 
-static bool symptoms_of(lw_units *units, const lw_practice *p, const bay *b, lw_symptoms *out) {
+/* Idling, or held at a speed (NaN: idle). */
+static bool symptoms_of(lw_units *units, const lw_practice *p, const bay *b, double speed,
+                        lw_symptoms *out) {
   char texts[EDITS_MOST][EDIT_SIZE];
   const char *edits[EDITS_MOST];
   lw_test_car *car = NULL;
@@ -460,7 +529,7 @@ static bool symptoms_of(lw_units *units, const lw_practice *p, const bay *b, lw_
   lw_arena *own = lw_arena_new(0);
   size_t n = lw_practice_edits(p, b, texts, edits);
   bool good = own && lw_test_car_what_if(own, units, p->from, edits, n, &car, &ignored) == LW_OK;
-  if (good) *out = lw_practice_symptoms(car, 1, LW_NONE, p->goal.gear);
+  if (good) *out = lw_practice_symptoms(car, 1, speed, p->goal.gear);
   lw_arena_free(own);
   return good && out->runs;
 }
@@ -488,8 +557,11 @@ static size_t guided(lw_arena *arena, lw_units *units, const lw_practice *p, bay
     lw_symptoms seen;
     lw_guidance g;
     lw_error ignored = {0};
-    if (!symptoms_of(units, p, &b, &seen)) return SIZE_MAX;
+    bool idles = symptoms_of(units, p, &b, LW_NONE, &seen); /* else a foot keeps it running */
+    if (!idles && !symptoms_of(units, p, &b, p->goal.speed, &seen)) return SIZE_MAX;
     lw_practice_sight(p, &b, &seen, &sights[i]);
+    sights[i].held = !idles;
+    sights[i].near = idles ? 0 : seen.throttle;
     sights[i].gear = p->goal.gear;
     if (lw_guide_next(arena, units, p->from, &p->goal, sights, i + 1, &g, &ignored) != LW_OK)
       return SIZE_MAX;
@@ -508,7 +580,7 @@ static lw_status idle_left(lw_arena *arena, lw_units *units, const lw_practice *
   lw_symptoms s = {0};
   bay b = p->bay;
   memset(b.plugged, 0, sizeof b.plugged);
-  bool runs = symptoms_of(units, p, &b, &s);
+  bool runs = symptoms_of(units, p, &b, LW_NONE, &s);
   bool speed = runs && fabs(s.speed - g->speed) <= g->speed_within;
   bool co = runs && s.co >= g->co_lo - 5e-4 && s.co <= g->co_hi + 5e-4;
   bool hc = runs && !(s.hc > g->hc_most);

@@ -192,11 +192,13 @@ export class Refused extends Error {
 }
 
 // One request; a failure is a Refused with the server's words, status 0 when it was not reached.
-export async function ask<T>(method: string, path: string, body?: unknown, key?: string, onRun?: number): Promise<T> {
+// pass: of a practice car or a class.
+export async function ask<T>(method: string, path: string, body?: unknown, key?: string, onRun?: number, pass?: string): Promise<T> {
   const headers: Record<string, string> = {};
   if (body !== undefined) headers["Content-Type"] = "application/json";
   if (key) headers["Idempotency-Key"] = key;
   if (onRun !== undefined) headers["If-Match"] = `"${onRun}"`;
+  if (pass) headers["Practice-Pass"] = pass;
   let answer: Response;
   try {
     answer = await fetch(path, { method, headers, body: body === undefined ? null : JSON.stringify(body) });

@@ -4,6 +4,7 @@ import { render } from "preact";
 import { ask, type Status } from "./api";
 import { BriefPage } from "./brief";
 import { CausesPage } from "./causes";
+import { ClassPage } from "./class";
 import { DevicesPage, PairPage } from "./devices";
 import { FitPage } from "./fit";
 import { HandoverPage } from "./handover";
@@ -15,6 +16,9 @@ import { JobList } from "./list";
 import { OffIdlePage } from "./offidle";
 import { keepPages, lookForNewer, Newer } from "./offline";
 import { Outbox, send } from "./outbox";
+import { PracticePage } from "./practice";
+import { ReviewPage } from "./review";
+import { YardPage } from "./yard";
 import { chooseUnits, units } from "./units";
 import { WhatIfPage } from "./whatif";
 
@@ -56,6 +60,13 @@ function Page({ of }: { of: Status }) {
   if (path.value === "/devices") return <DevicesPage lan={of.lan} />;
   if (path.value === "/new") return <IntakePage />;
   if (path.value === "/brief") return <BriefPage />;
+  const practised = /^\/(practice|class)\/([1-9][0-9]*)(\/review)?$/.exec(path.value);
+  if (path.value === "/practice") return <YardPage />;
+  if (practised) {
+    const number = Number(practised[2]);
+    if (practised[1] === "class") return <ClassPage number={number} />;
+    return practised[3] ? <ReviewPage number={number} /> : <PracticePage number={number} />;
+  }
   if (!job) return <JobList />;
   switch (found?.[2]) {
     case "idle":
@@ -82,6 +93,7 @@ function Frame() {
         <a href="/">Leanward</a>
         <nav>
           <a href="/">Jobs</a>
+          <a href="/practice">Practice</a>
           <a href="/devices">Devices</a>
           <label class="units">
             <span>Units</span>
