@@ -75,6 +75,27 @@ typedef enum lw_leak_test {
   LW_LEAK_NONE,
   LW_LEAK_FOUND
 } lw_leak_test;
+typedef enum lw_pump_shot {
+  LW_SHOT_UNSAID,
+  LW_SHOT_STRONG,
+  LW_SHOT_WEAK,
+  LW_SHOT_NONE
+} lw_pump_shot;
+/* The throttle opened quickly: snap.h. */
+typedef enum lw_snap_kind {
+  LW_SNAP_UNSAID,
+  LW_SNAP_NEUTRAL,
+  LW_SNAP_TIP_IN,
+  LW_SNAP_FLOORED
+} lw_snap_kind;
+typedef enum lw_felt {
+  LW_FELT_UNSAID,
+  LW_FELT_CLEAN,
+  LW_FELT_HESITATES, /* a flat spot */
+  LW_FELT_POPS_BACK, /* through the air horn */
+  LW_FELT_DIES,
+  LW_FELT_SMOKES /* black */
+} lw_felt;
 /* Accuracy classes of exhaust gas analyzers, OIML R 99 (permissible errors in exhaust.h). */
 typedef enum lw_class {
   LW_CLASS_UNSAID,
@@ -272,6 +293,18 @@ typedef struct lw_reading {
   int line;
 } lw_reading;
 
+/* The highest and lowest values the displays came to when the throttle was opened quickly. */
+typedef struct lw_snap_reading {
+  const char *label, *time, *analyzer, *note;
+  lw_snap_kind kind;
+  double speed; /* rad/s held; of a snap the highest stands in speed_most */
+  double co_most, co_least, o2_most;
+  lw_hc hc_most;
+  double vacuum_most, speed_most; /* Pa, rad/s */
+  lw_felt felt;
+  int line;
+} lw_snap_reading;
+
 typedef struct lw_advance_reading {
   double speed, vacuum, advance; /* rad/s, Pa, rad */
   int line;
@@ -288,7 +321,9 @@ typedef struct lw_checks {
   double fuel_level;   /* m, measured as the card says */
   double coolant, oil; /* K */
   lw_answer warm, choke_open, air_cleaner, dashpot_clear, accessories_off, converter_idle;
-  double fall_time; /* s: distributor vacuum back to its value after the throttle is let go */
+  double fall_time;       /* s: distributor vacuum back to its value after the throttle is let go */
+  lw_pump_shot pump_shot; /* looked at down the air horn, engine stopped */
+  double air_valve_turns; /* wind-up of the air valve's spring, as counted */
   double cranking_speed;
   int line;
 } lw_checks;
@@ -311,6 +346,7 @@ typedef struct lw_job {
   lw_list analyzers; /* of lw_analyzer */
   lw_checks checks;
   lw_list readings; /* of lw_reading */
+  lw_list snaps;    /* of lw_snap_reading */
   lw_list limits;   /* of lw_limit_said */
   lw_list done;     /* of lw_done */
   lw_texts notes;
@@ -335,6 +371,8 @@ const char *lw_transmission_text(lw_transmission transmission);
 const char *lw_gas_text(lw_gas_name gas);
 const char *lw_condition_text(lw_condition at);
 const char *lw_stage_text(lw_stage stage);
+const char *lw_snap_kind_text(lw_snap_kind kind);
+const char *lw_felt_text(lw_felt felt);
 const char *lw_class_text(lw_class accuracy);
 
 /* The thread hand of a screw: as said, else that of its kind (air bleed: left). */

@@ -16,6 +16,7 @@
 
 #include "leanward/fit.h"
 #include "leanward/service.h"
+#include "leanward/snap.h"
 
 /* ---- The causes ------------------------------------------------------------------------------ */
 
@@ -43,6 +44,9 @@
   X(LW_CAUSE_TIMING_EARLY, "timing early")                                                         \
   X(LW_CAUSE_ADVANCE, "advance stuck")                                                             \
   X(LW_CAUSE_VALVE_SET, "advance control valve or dashpot mis-set")                                \
+  X(LW_CAUSE_PUMP, "accelerator pump weak")                                                        \
+  X(LW_CAUSE_AIR_VALVE, "air valve spring mis-set")                                                \
+  X(LW_CAUSE_UNIT, "wrong unit fitted")                                                            \
   X(LW_CAUSE_WEAK, "one cylinder weak")                                                            \
   X(LW_CAUSE_MISFIRE, "one cylinder misfiring")                                                    \
   X(LW_CAUSE_SAMPLE_AIR, "exhaust leak, or the probe takes in air")                                \
@@ -72,6 +76,8 @@ typedef struct lw_findings {
   double fall_time;       /* s, distributor vacuum after the throttle is let go; NaN */
   double fuel_high;       /* m the fuel stands over the card's level; NaN: not measured */
   lw_fit advance;         /* whether the centrifugal advance was right */
+  lw_pump_shot shot;      /* the accelerator pump's, as looked at */
+  double air_valve;       /* turns of its spring over the card's; NaN: not counted */
   double left_alone; /* probability that nobody has turned screws since the idle was set; NaN */
 } lw_findings;
 lw_findings lw_findings_none(void);
@@ -125,12 +131,19 @@ double lw_test_worth(const lw_next_test *test);
 
 typedef struct lw_diagnosis lw_diagnosis;
 
-/* What a job told: its readings as sights, its checks as findings. */
+/* What a job told: its readings as sights and snaps, its checks as findings. */
 enum { LW_LEFT_OUT_MOST = 16 };
 typedef struct lw_told {
   lw_sight sights[LW_SIGHTS_MOST];
   size_t count;
+  lw_snap snaps[LW_SNAPS_MOST];
+  size_t snap_count;
   lw_findings findings;
+  /* This engine with the unit made for the other transmission, which may be on it when nobody has
+     read the number; NULL: its card is not known, or the number was read. */
+  const lw_test_car *other;
+  const char *other_name;
+  bool not_its_unit; /* known: the car that is weighed has a unit of another car */
   const char *left_out[LW_LEFT_OUT_MOST]; /* "hunting: had not settled" */
   size_t left_out_count;
 } lw_told;
@@ -151,19 +164,24 @@ struct lw_diagnosis {
   const lw_told *told;    /* lw_causes_of: what was weighed and left out; else NULL */
 };
 
-/* Weigh all causes. sights: at least one. */
+/* Weigh all causes. At least one sight. told: stays with the caller; left_out is not looked at. */
+lw_status lw_causes_weigh(lw_arena *arena, lw_units *units, const lw_test_car *car,
+                          const lw_told *told, lw_diagnosis **out, lw_error *error) LW_MUST_USE;
+/* The same of sights and findings (NULL: none) alone. */
 lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *car,
                          const lw_sight *sights, size_t count, const lw_findings *findings,
                          lw_diagnosis **out, lw_error *error) LW_MUST_USE;
 
-/* Sights and findings of a job's readings and checks. Readings that had not settled or are void are
+/* Sights, snaps and findings of a job's readings and checks. Readings that had not settled or are void are
    left out; of too many, the first and the newest are kept. Texts in arena. */
 void lw_sights_from(lw_arena *arena, const lw_work *work, lw_told *told);
 
 /* Weigh the causes of a job: its card's car in its weather, on its fuel; the fitted unit's card
-   when that is another one. LW_BAD_INPUT, in words, when there is no card that can be run. */
-lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, lw_diagnosis **out,
-                       lw_error *error) LW_MUST_USE;
+   when that is another one. other: card of the unit for the other transmission (NULL: not known);
+   of use when the job does not say which unit is fitted. LW_BAD_INPUT, in words, when there is no
+   card that can be run. */
+lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, const lw_card *other,
+                       lw_diagnosis **out, lw_error *error) LW_MUST_USE;
 /* Whether that adds something to a worked job: outside its limits, not fit, no setting in reach. */
 bool lw_causes_worth(const lw_work *work);
 

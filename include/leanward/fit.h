@@ -2,6 +2,7 @@
 **
 ** A sight is one reading as a person took it: speed, gases, vacuum, timing, screws. The bench runs
 ** the car at the speed that was read, with the throttle wherever that speed needs it, and compares.
+** At a cruise the load is not known, but the vacuum is: the throttle is where that vacuum needs it.
 ** What differs from car to car without being a fault (tolerances of jets and cam, friction,
 ** distribution, the analyzer's own error) is a handful of unknowns with known spreads; they are
 ** fitted, and the evidence is the probability of the readings with all of them integrated out.
@@ -107,8 +108,9 @@ typedef struct lw_match {
 typedef struct lw_view {
   lw_charge here, there; /* at the throttle that holds the speed, and further open */
   double idle_share;     /* of the fuel that comes through idle and transfer */
+  bool by_vacuum;        /* the throttle is where this vacuum needs it, not the load */
+  double vacuum;         /* Pa, as read */
   double load;           /* N m */
-  double torque, more;   /* N m, here and there */
   double throttle, next; /* of here and there */
   bool idle;
 } lw_view;
@@ -130,6 +132,11 @@ typedef struct lw_before {
 lw_status lw_match_before(lw_units *units, const lw_test_car *car, const lw_sight *sight,
                           double speed, lw_range co, lw_before *before, bool *possible,
                           lw_error *error) LW_MUST_USE;
+
+/* The screws of a sight as what-ifs for this car, kept inside their stops. edits: LW_SIGHT_SCREWS of
+   them, texts in arena. */
+lw_status lw_sight_edits(lw_arena *arena, const lw_test_car *car, const lw_sight *sight,
+                         const char **edits, size_t *count, lw_error *error) LW_MUST_USE;
 
 /* Hold a car against sights. edits (may be 0) are done to it first, as in lw_test_car_what_if; then
    each sight's screws. lw_match_run: without before. rough: only the prediction (seen, lambda), no

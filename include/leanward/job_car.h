@@ -16,8 +16,13 @@
 lw_status lw_job_car(lw_arena *arena, lw_units *units, const lw_work *work, lw_test_car **car,
                      lw_error *error) LW_MUST_USE;
 
-/* One reading as a sight: false when it tells nothing (no speed, not settled, sample void, not at
-   idle or a fast idle). The label points into the job. */
+/* This engine, as car has it, with the unit of another card on it. */
+lw_status lw_job_car_with(lw_arena *arena, lw_units *units, const lw_work *work,
+                          const lw_test_car *car, const lw_card *unit, lw_test_car **with,
+                          lw_error *error) LW_MUST_USE;
+
+/* One reading as a sight: false when it tells nothing (no speed, not settled, sample void, over a
+   cycle, a cruise without its vacuum). The label points into the job. */
 bool lw_job_sight(const lw_work *work, const lw_reading_work *reading, lw_sight *sight);
 
 /* The idle readings in the gear the card sets the mixture in, oldest first; at most most, the newest

@@ -75,6 +75,12 @@ typedef struct lw_case {
 lw_status lw_case_read(lw_arena *arena, lw_units *units, const char *path, lw_case *out,
                        lw_error *error) LW_MUST_USE;
 
+/* The unit made for the other transmission on the same engine of the same year, from the cards in a
+   folder (NULL: the one the card itself lies in). NULL: there is none; cards that cannot be read are
+   passed over. */
+const lw_card *lw_card_other(lw_arena *arena, lw_units *units, const char *folder,
+                             const lw_card *card);
+
 /* ---- JSON ----------------------------------------------------------------------------------- */
 
 /* A worked job, or one gas analysis, as a new JSON value the caller owns (json_decref). NULL when

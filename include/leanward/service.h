@@ -199,6 +199,8 @@ typedef struct lw_work {
 lw_status lw_job_work(lw_arena *arena, const lw_job *job, const lw_card *card,
                       const lw_card *fitted, const lw_work **work, lw_error *error) LW_MUST_USE;
 
+/* The job's analyzer of this name; without a name the only one. NULL: none. */
+const lw_analyzer *lw_analyzer_of(const lw_job *job, const char *name);
 /* The exhaust sample of a reading, with uncertainties from its analyzer. */
 lw_sample lw_reading_sample(const lw_reading *reading, const lw_analyzer *analyzer,
                             const lw_fuel *fuel, double air_water);

@@ -65,23 +65,29 @@ static size_t view_count(const desk *d) {
   return d->count + (d->set ? 1 : 0);
 }
 
-/* The network at one throttle. */
+/* The load of a cruise is not known; its vacuum is. */
+static bool holds_vacuum(const lw_sight *sight) {
+  return sight->at == LW_AT_CRUISE;
+}
+
+/* The network at one throttle. pull: what grows as it opens: the torque, N m; where the vacuum is
+   held, the manifold's pressure, kPa. */
 typedef struct spot {
-  double throttle, torque, idle_share;
+  double throttle, pull, idle_share;
   lw_charge charge;
 } spot;
 
-static bool spot_at(const lw_test_car *car, double speed, double throttle, lw_state *state,
+static bool spot_at(const lw_test_car *car, const lw_sight *sight, double throttle, lw_state *state,
                     spot *s) {
   lw_running run;
   const lw_net *net = car->twin->net;
-  if (lw_engine_work_at(car->engine, net, &car->around, throttle, speed, state, &run, NULL) !=
-      LW_OK)
+  if (lw_engine_work_at(car->engine, net, &car->around, throttle, sight->speed, state, &run,
+                        NULL) != LW_OK)
     return false;
   double idle = run.point.by_circuit[LW_CIRCUIT_IDLE] + run.point.by_circuit[LW_CIRCUIT_TRANSFER];
   s->idle_share = run.point.fuel > 0 ? fmin(fmax(idle / run.point.fuel, 0), 1) : 1;
   s->charge = lw_engine_charge(car->engine, net, &run, &car->around);
-  s->torque = run.burned.torque;
+  s->pull = holds_vacuum(sight) ? run.point.manifold / 1e3 : run.burned.torque;
   s->throttle = throttle;
   return true;
 }
@@ -106,36 +112,35 @@ static void draw(const spot *from, const spot *to, view *v) {
   v->idle_share = from->idle_share;
   v->here = from->charge;
   v->there = c;
-  v->torque = from->torque;
-  v->more = from->torque + share * (to->torque - from->torque);
   v->throttle = from->throttle;
   v->next = from->throttle + by;
 }
 
 /* The charge at a throttle and a little further open. */
-static bool draw_line(const lw_test_car *car, double speed, double throttle, lw_state *state,
-                      view *v) {
+static bool draw_line(const lw_test_car *car, const lw_sight *sight, double throttle,
+                      lw_state *state, view *v) {
   spot here, there;
-  if (!spot_at(car, speed, throttle, state, &here)) return false;
-  if (!spot_at(car, speed, throttle + line_length(throttle), state, &there)) return false;
+  if (!spot_at(car, sight, throttle, state, &here)) return false;
+  if (!spot_at(car, sight, throttle + line_length(throttle), state, &there)) return false;
   draw(&here, &there, v);
   return true;
 }
 
-/* The throttle that holds the speed, sought by secants from near it, and its line drawn; false:
-   not within a few steps. Two or three networks, where seeking from the stop takes some twenty. */
-static bool draw_near(const lw_test_car *car, const lw_sight *sight, double load, lw_state *state,
+/* The throttle that holds the speed (or the vacuum) by this pull, sought by secants from near it,
+   and its line drawn; false: not within a few steps. Two or three networks, where seeking from the
+   stop takes some twenty. */
+static bool draw_near(const lw_test_car *car, const lw_sight *sight, double pull, lw_state *state,
                       view *v) {
   enum { TRIES = 6 };
   const double enough = 0.5, leap = 10; /* of the line's length */
   spot here, other;
   double x = sight->near, by = line_length(x);
-  if (!spot_at(car, sight->speed, x, state, &here)) return false;
-  if (!spot_at(car, sight->speed, x + by, state, &other)) return false;
+  if (!spot_at(car, sight, x, state, &here)) return false;
+  if (!spot_at(car, sight, x + by, state, &other)) return false;
   for (int i = 0; i < TRIES; i++) {
-    double slope = (other.torque - here.torque) / (other.throttle - here.throttle);
+    double slope = (other.pull - here.pull) / (other.throttle - here.throttle);
     if (!(slope > 1e-6)) return false;
-    double off = (load - here.torque) / slope;
+    double off = (pull - here.pull) / slope;
     if (fabs(off) < enough * by) {
       draw(&here, &other, v);
       return true;
@@ -143,7 +148,7 @@ static bool draw_near(const lw_test_car *car, const lw_sight *sight, double load
     x = here.throttle + fmin(fmax(off, -leap * by), leap * by);
     if (!(x > -0.1 && x < 0.9)) return false;
     other = here;
-    if (!spot_at(car, sight->speed, x, state, &here)) return false;
+    if (!spot_at(car, sight, x, state, &here)) return false;
   }
   return false;
 }
@@ -155,13 +160,23 @@ static bool look(const lw_test_car *car, const lw_sight *sight, lw_state *state,
   v->idle = sight->at == LW_AT_IDLE;
   if (sight->flows && sight->flows->known) *state = *sight->flows;
   v->load = sight->gear == LW_LOAD_DRIVE ? car->engine->converter * sight->speed * sight->speed : 0;
-  if (draw_near(car, sight, v->load, state, v)) return true;
+  v->by_vacuum = holds_vacuum(sight);
+  v->vacuum = sight->x[LW_SEE_VACUUM];
+  double held = (car->around.ambient - v->vacuum) / 1e3;
+  if (draw_near(car, sight, v->by_vacuum ? held : v->load, state, v)) return true;
   *state = cold;
-  bool holds = lw_engine_hold(car->engine, car->twin->net, &car->around, sight->speed, v->load,
-                              state, &run, NULL) == LW_OK;
+  const lw_net *net = car->twin->net;
+  if (v->by_vacuum) {
+    lw_setting setting = {.speed = sight->speed,
+                          .ambient = car->around.ambient,
+                          .temperature = car->around.temperature};
+    return lw_net_throttle_for(net, &setting, v->vacuum, state, NULL) == LW_OK &&
+           draw_line(car, sight, setting.throttle, state, v);
+  }
+  bool holds = lw_engine_hold(car->engine, net, &car->around, sight->speed, v->load, state, &run,
+                              NULL) == LW_OK;
   if (!holds) *state = cold;
-  double throttle = holds ? run.setting.throttle : 0;
-  return draw_line(car, sight->speed, throttle, state, v);
+  return draw_line(car, sight, holds ? run.setting.throttle : 0, state, v);
 }
 
 /* ---- unknowns at work ---- */
@@ -214,10 +229,18 @@ static lw_engine engine_at(const desk *d, size_t i, const double *z) {
   return e;
 }
 
+/* The manifold's pressure at a cruise, once the gauge is told its own error. */
+static double held_pressure(const view *v, const double *z) {
+  return v->here.around.ambient - (v->vacuum - at(z, LW_UNKNOWN_GAUGE));
+}
+
 /* The throttle that still holds the speed, on the straight line: secant, a few steps. */
 static double settle(const desk *d, const lw_engine *e, size_t i, const double *z) {
   lw_burned burned;
-  double a = 0, b = 0.5, fa = 0, fb = 0, load = view_at(d, i)->load;
+  const view *v = view_at(d, i);
+  if (v->by_vacuum)
+    return (held_pressure(v, z) - v->here.manifold) / (v->there.manifold - v->here.manifold);
+  double a = 0, b = 0.5, fa = 0, fb = 0, load = v->load;
   lw_charge c = charge_at(d, i, z, a);
   lw_burn_work(e, &c, &burned);
   fa = burned.torque - load;
@@ -266,7 +289,7 @@ static shown show_at(const desk *d, size_t i, const double *z, double place) {
               [LW_SEE_NO] = gas->dry.no,
               [LW_SEE_TIMING] = burned.timing},
       .place = place,
-      .left = burned.torque - v->load,
+      .left = v->by_vacuum ? (c.manifold - held_pressure(v, z)) / 1e3 : burned.torque - v->load,
       .throttle = between(v->throttle, v->next, place),
       .lambda = burned.lambda,
       .misfire = burned.misfire,
@@ -392,6 +415,7 @@ static void collect(const desk *d, system_ *s) {
     for (int k = 0; k < LW_CHANNELS; k++) {
       if (!lw_known(sight->x[k])) continue;
       lw_channel c = (lw_channel)k;
+      if (c == LW_SEE_VACUUM && holds_vacuum(sight)) continue; /* it is where the car was put */
       add_row(s, i, k, even(c, sight->x[k]), error_of(c, sight->x[k], sight->u[k]));
     }
     bool same = sight->stop_as_first && !sight->held && d->first_idle < i;
@@ -453,9 +477,10 @@ static void differentiate(const desk *d, system_ *s, const double *z) {
   for (size_t k = 0; k < d->unknown_count; k++) {
     memcpy(seen, s->seen, sizeof seen);
     moved[k] = z[k] + step;
-    for (size_t i = 0; i < view_count(d) && !of_instruments(k); i++) {
-      bool own = k < LW_UNKNOWNS || k - LW_UNKNOWNS == screws_of(d, i);
-      if (own) seen[i] = follow(d, i, moved, &s->seen[i], &slope[i]);
+    for (size_t i = 0; i < view_count(d); i++) {
+      bool own = k < LW_UNKNOWNS ? !of_instruments(k) : k - LW_UNKNOWNS == screws_of(d, i);
+      bool held = k == LW_UNKNOWN_GAUGE && view_at(d, i)->by_vacuum;
+      if (own || held) seen[i] = follow(d, i, moved, &s->seen[i], &slope[i]);
     }
     for (size_t r = 0; r < s->rows; r++)
       s->jacobian[r][k] = (row_of(d, s, r, seen, moved) - s->got[r]) / step / s->error[r];
@@ -621,7 +646,7 @@ static bool look_again(desk *d, const system_ *s) {
     if (!(fabs(to - v->throttle) > far * (v->next - v->throttle)) || to > 0.98) continue;
     again = *v;
     lw_state state = {0};
-    if (!draw_line(d->cars[i], d->sights[i].speed, to, &state, &again)) continue;
+    if (!draw_line(d->cars[i], &d->sights[i], to, &state, &again)) continue;
     *v = again;
     any = true;
   }
@@ -682,11 +707,8 @@ static const lw_screw_card *screw_of(const lw_card *card, const char *name) {
   return lw_edit_find_screw(card, name);
 }
 
-static lw_status view_of(lw_arena *arena, lw_units *units, const lw_test_car *car,
-                         const lw_sight *sight, lw_state *state, view *v, const lw_test_car **seen,
-                         bool *possible, lw_error *error) {
-  const char *edits[LW_SIGHT_SCREWS];
-  lw_test_car *own = NULL;
+lw_status lw_sight_edits(lw_arena *arena, const lw_test_car *car, const lw_sight *sight,
+                         const char **edits, size_t *count, lw_error *error) {
   for (size_t k = 0; k < sight->screw_count; k++) {
     char name[96];
     const lw_screw_card *screw = screw_of(car->twin->card, sight->screws[k].name);
@@ -699,7 +721,19 @@ static lw_status view_of(lw_arena *arena, lw_units *units, const lw_test_car *ca
     edits[k] = lw_arena_print(arena, "%s=%.6f turns", called, turns);
     if (!edits[k]) return lw_fail(error, LW_NO_MEMORY, "no memory for this reading");
   }
-  lw_status status = lw_test_car_what_if(arena, units, car, edits, sight->screw_count, &own, error);
+  *count = sight->screw_count;
+  return LW_OK;
+}
+
+static lw_status view_of(lw_arena *arena, lw_units *units, const lw_test_car *car,
+                         const lw_sight *sight, lw_state *state, view *v, const lw_test_car **seen,
+                         bool *possible, lw_error *error) {
+  const char *edits[LW_SIGHT_SCREWS];
+  size_t count = 0;
+  lw_test_car *own = NULL;
+  lw_status status = lw_sight_edits(arena, car, sight, edits, &count, error);
+  if (status != LW_OK) return status;
+  status = lw_test_car_what_if(arena, units, car, edits, count, &own, error);
   if (status == LW_OK) *possible = look(own, sight, state, v);
   *seen = own;
   return status;

@@ -11,6 +11,7 @@ static const char *const words_choke_state[] = {"", "open", "partly open", "clos
 static const char *const words_needle[] = {
     "", "steady", "regular drop", "irregular drop", "drift", "vibration", NULL};
 static const char *const words_leak[] = {"", "not tested", "none found", "found", NULL};
+static const char *const words_shot[] = {"", "strong", "weak", "none", NULL};
 static const char *const words_basis[] = {"", "dry", "wet", NULL};
 static const char *const words_hc_as[] = {"", "hexane", "propane", "C1", NULL};
 
@@ -90,6 +91,28 @@ static const lw_field reading_fields[] = {
 static const lw_table reading_table = TABLE("reading", reading_fields);
 #undef S
 
+#define S lw_snap_reading
+static const lw_field snap_fields[] = {
+    TEXT("label", label, "a word for it"),
+    TEXT("time", time, "when it was taken"),
+    CHOICE(
+        "kind", kind, lw_words_snap,
+        "snap: neutral, floored for a moment and let go; tip-in, floored: at a held speed, to half "
+        "throttle or wide open; snap unless said"),
+    VALUE("speed", speed, LW_SPIN, 0, RPM(12000), "held speed of a tip-in or floored; 1,500 rpm"),
+    TEXT("analyzer", analyzer, "name of one of the job's analyzers; the only one unless said"),
+    VALUE("CO most", co_most, LW_FRACTION, 0, PCT(25), "highest carbon monoxide shown after it"),
+    VALUE("CO least", co_least, LW_FRACTION, 0, PCT(25), "lowest shown after it"),
+    HC("HC most", hc_most, 0.5, "highest hydrocarbons, as in '1,900 ppm hexane'"),
+    VALUE("O2 most", o2_most, LW_FRACTION, 0, PCT(21), "highest oxygen shown after it"),
+    VALUE("vacuum most", vacuum_most, LW_PRESSURE, 0, KPA(105), "highest vacuum after letting go"),
+    VALUE("speed most", speed_most, LW_SPIN, 0, RPM(12000), "highest speed of a snap"),
+    CHOICE("felt", felt, lw_words_felt, "how the engine took it"),
+    TEXT("note", note, "anything else"),
+};
+static const lw_table snap_table = TABLE("snap", snap_fields);
+#undef S
+
 #define S lw_advance_reading
 static const lw_field advance_reading_fields[] = {
     VALUE("speed", speed, LW_SPIN, 0, RPM(12000), "speed it was read at"),
@@ -124,6 +147,8 @@ static const lw_field checks_fields[] = {
     ANSWER("dashpot clear", dashpot_clear, "dashpot and idle solenoid do not hold the throttle"),
     ANSWER("accessories off", accessories_off, "air conditioning, lamps, fan clutch"),
     ANSWER("converter idle", converter_idle, "automatic: selector in the gear the card names"),
+    CHOICE("pump shot", pump_shot, words_shot, "accelerator pump's, looked at down the air horn"),
+    VALUE("air valve spring", air_valve_turns, LW_TURNS, 0, 10, "its wind-up, as counted"),
     VALUE("vacuum fall time", fall_time, LW_TIME, 0, 120,
           "distributor vacuum back to its value after the throttle was opened and let go"),
 };
@@ -157,6 +182,8 @@ static const lw_field job_fields[] = {
     LIST("analyzers", analyzers, &analyzer_table, "exhaust gas analyzers used"),
     MAP("checks", checks, &checks_table, "is the engine fit to be adjusted"),
     LIST("readings", readings, &reading_table, "what was read, in order"),
+    LIST("snaps", snaps, &snap_table,
+         "what the displays came to when the throttle was opened quickly"),
     LIST("limits", limits, &lw_limit_table, "limits this job is held to; the card's unless given"),
     LIST("done", done, &done_table, "what was done, in order"),
     TEXTS("notes", notes, "anything else"),
@@ -172,25 +199,26 @@ static lw_status at_line(const lw_bind *bind, lw_error *error, int line, const c
   return lw_fail(error, LW_BAD_INPUT, "%s", text);
 }
 
-static lw_status check_analyzer(const lw_bind *bind, const lw_job *job, const lw_reading *r,
+/* name: as a reading or snap says; at its line. */
+static lw_status check_analyzer(const lw_bind *bind, const lw_job *job, const char *name, int line,
                                 const char *field, lw_error *error) {
   const lw_analyzer *analyzers = job->analyzers.items;
   const char *names[32];
   size_t count = job->analyzers.count < 32 ? job->analyzers.count : 32; /* to suggest from */
   for (size_t i = 0; i < job->analyzers.count; i++) {
     if (i < count) names[i] = analyzers[i].name;
-    if (r->analyzer && lw_text_same(r->analyzer, analyzers[i].name)) return LW_OK;
+    if (name && lw_text_same(name, analyzers[i].name)) return LW_OK;
   }
   bool needed = job->analyzers.count > 1;
-  if (!r->analyzer && !needed) return LW_OK;
-  lw_error_place(error, bind->file, r->line, field);
-  if (!r->analyzer) {
+  if (!name && !needed) return LW_OK;
+  lw_error_place(error, bind->file, line, field);
+  if (!name) {
     return lw_fail(error, LW_BAD_INPUT,
                    "the job has several analyzers; say which one took this reading");
   }
-  const char *near = lw_text_nearest(r->analyzer, names, count);
-  return lw_fail(error, LW_BAD_INPUT, "'%.60s' is not one of the job's analyzers%s%s%s",
-                 r->analyzer, near ? "; did you mean '" : "", near ? near : "", near ? "'?" : "");
+  const char *near = lw_text_nearest(name, names, count);
+  return lw_fail(error, LW_BAD_INPUT, "'%.60s' is not one of the job's analyzers%s%s%s", name,
+                 near ? "; did you mean '" : "", near ? near : "", near ? "'?" : "");
 }
 
 static lw_status check_reading(const lw_bind *bind, const lw_job *job, const lw_reading *r,
@@ -210,7 +238,24 @@ static lw_status check_reading(const lw_bind *bind, const lw_job *job, const lw_
     return at_line(bind, error, r->line, field,
                    "CO, CO2 and O2 together are over 30 %; no exhaust gives that: check them");
   }
-  return check_analyzer(bind, job, r, field, error);
+  return check_analyzer(bind, job, r->analyzer, r->line, field, error);
+}
+
+static lw_status check_snap(const lw_bind *bind, const lw_job *job, const lw_snap_reading *s,
+                            size_t number, lw_error *error) {
+  char field[40];
+  snprintf(field, sizeof field, "snap %zu", number);
+  if (s->co_least > s->co_most) {
+    return at_line(bind, error, s->line, field,
+                   "the lowest CO lies over the highest: check both, they may be swapped");
+  }
+  bool held = s->kind == LW_SNAP_TIP_IN || s->kind == LW_SNAP_FLOORED;
+  if (lw_known(s->speed) && !held) {
+    return at_line(bind, error, s->line, field,
+                   "a snap starts from idle and holds no speed: write the highest as 'speed most', "
+                   "or say kind: tip-in or floored");
+  }
+  return check_analyzer(bind, job, s->analyzer, s->line, field, error);
 }
 
 static lw_status check_analyzer_names(const lw_bind *bind, const lw_job *job, lw_error *error) {
@@ -249,6 +294,11 @@ static lw_status check_job(const lw_bind *bind, const lw_job *job, lw_error *err
   const lw_reading *readings = job->readings.items;
   for (size_t i = 0; i < job->readings.count; i++) {
     lw_status status = check_reading(bind, job, &readings[i], i + 1, error);
+    if (status != LW_OK) return status;
+  }
+  const lw_snap_reading *snaps = job->snaps.items;
+  for (size_t i = 0; i < job->snaps.count; i++) {
+    lw_status status = check_snap(bind, job, &snaps[i], i + 1, error);
     if (status != LW_OK) return status;
   }
   size_t cylinders = (size_t)job->car.cylinders;

@@ -9,6 +9,8 @@ const char *const lw_words_hose[] = {"", "connected", "plugged", NULL};
 const char *const lw_words_gas[] = {"", "CO", "CO2", "HC", "O2", "NO", NULL};
 const char *const lw_words_condition[] = {"", "idle", "fast idle", "cruise", "cycle", NULL};
 const char *const lw_words_stage[] = {"", "as found", "working", "as left", NULL};
+const char *const lw_words_snap[] = {"", "snap", "tip-in", "floored", NULL};
+const char *const lw_words_felt[] = {"", "clean", "hesitates", "pops back", "dies", "smokes", NULL};
 const char *const lw_words_class[] = {"", "00", "0", "I", "II", NULL};
 
 #define S lw_fuel_said
@@ -64,6 +66,14 @@ const char *lw_condition_text(lw_condition at) {
 
 const char *lw_stage_text(lw_stage stage) {
   return stage ? lw_words_stage[stage] : "not said";
+}
+
+const char *lw_snap_kind_text(lw_snap_kind kind) {
+  return lw_words_snap[kind ? kind : LW_SNAP_NEUTRAL];
+}
+
+const char *lw_felt_text(lw_felt felt) {
+  return felt ? lw_words_felt[felt] : "not said";
 }
 
 const char *lw_class_text(lw_class accuracy) {

@@ -10,6 +10,8 @@ extern const char *const lw_words_hose[];
 extern const char *const lw_words_gas[];
 extern const char *const lw_words_condition[];
 extern const char *const lw_words_stage[];
+extern const char *const lw_words_snap[];
+extern const char *const lw_words_felt[];
 extern const char *const lw_words_class[];
 
 /* Tables both files use. */

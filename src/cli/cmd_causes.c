@@ -35,7 +35,8 @@ static int weigh(const char *path, bool json, lw_arena *arena, lw_units *units) 
   lw_status status = lw_case_read(arena, units, path, &given, &error);
   if (status == LW_OK)
     status = lw_job_work(arena, given.job, given.card, given.fitted, &work, &error);
-  if (status == LW_OK) status = lw_causes_of(arena, units, work, &g, &error);
+  const lw_card *other = status == LW_OK ? lw_card_other(arena, units, NULL, given.card) : NULL;
+  if (status == LW_OK) status = lw_causes_of(arena, units, work, other, &g, &error);
   if (status == LW_OK && json) status = write_json(g, &error);
   if (status != LW_OK) return cli_fail("causes", &error);
   if (!json) print_causes(work, g);

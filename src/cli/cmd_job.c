@@ -88,8 +88,9 @@ static int finish(const job_options *o, const lw_case *given, const lw_work *wor
 /* What is likely wrong, where that adds something. A job is never the worse for it: NULL. */
 static const lw_diagnosis *causes_of(lw_arena *arena, lw_units *units, const lw_work *work) {
   lw_diagnosis *causes = NULL;
-  if (!lw_causes_worth(work) || lw_causes_of(arena, units, work, &causes, NULL) != LW_OK)
-    return NULL;
+  if (!lw_causes_worth(work)) return NULL;
+  const lw_card *other = lw_card_other(arena, units, NULL, work->card);
+  if (lw_causes_of(arena, units, work, other, &causes, NULL) != LW_OK) return NULL;
   return causes;
 }
 

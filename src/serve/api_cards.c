@@ -61,6 +61,10 @@ lw_status card_text(hand *h, const char *named, const char **text, size_t *lengt
                  "there is no card '%.80s' here; /api/cards lists those there are", named);
 }
 
+const lw_card *card_other(hand *h, const lw_card *card) {
+  return h->server->cards ? lw_card_other(h->arena, h->units, h->server->cards, card) : NULL;
+}
+
 static int by_name(const void *a, const void *b) {
   return strcmp(*(const char *const *)a, *(const char *const *)b);
 }

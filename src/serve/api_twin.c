@@ -18,7 +18,8 @@ void api_causes(hand *h, request *r) {
   const lw_work *work = NULL;
   lw_diagnosis *causes = NULL;
   if (!api_worked(h, r, &given, &work)) return;
-  lw_status status = lw_causes_of(h->arena, h->units, work, &causes, &error);
+  const lw_card *other = card_other(h, given.card);
+  lw_status status = lw_causes_of(h->arena, h->units, work, other, &causes, &error);
   if (status == LW_OK) {
     reply_json(r, MHD_HTTP_OK, lw_causes_json(causes));
   } else {

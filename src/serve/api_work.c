@@ -54,7 +54,8 @@ static const lw_work *with_causes(hand *h, const lw_work *work) {
   lw_diagnosis *causes = NULL;
   lw_work *more = lw_arena_alloc(h->arena, sizeof *more);
   if (!more || work->causes || !lw_causes_worth(work)) return work;
-  if (lw_causes_of(h->arena, h->units, work, &causes, &ignored) != LW_OK) return work;
+  const lw_card *other = card_other(h, work->card);
+  if (lw_causes_of(h->arena, h->units, work, other, &causes, &ignored) != LW_OK) return work;
   *more = *work;
   more->causes = causes;
   return more;

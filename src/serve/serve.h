@@ -296,6 +296,8 @@ bool api_worked(hand *h, request *r, lw_case *given, const lw_work **work);
 /* The card a job names, from the folder of cards: base name of the path it names. Texts in the
    hand's arena; LW_NOT_FOUND when there is none. */
 lw_status card_text(hand *h, const char *named, const char **text, size_t *length, lw_error *error);
+/* The unit for the other transmission (record.h), from that folder; NULL: none. */
+const lw_card *card_other(hand *h, const lw_card *card);
 
 /* A card "NAME" or "FOLDER/NAME", or a folder "FOLDER/", "./", of the folder of cards: its path, what
    to call it, and which of both. False: it is no such name. It need not be there. */

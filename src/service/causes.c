@@ -50,6 +50,9 @@ static lw_status run(inquiry *d, const trial *trials, size_t count, lw_match *ma
   size_t n = 0;
   lw_sight own[LW_SIGHTS_MOST];
   const lw_sight *sights = d->sights;
+  bool unit = trials[0].row->id == LW_CAUSE_UNIT;
+  lw_before *before = unit ? &d->other_before : &d->before;
+  bool before_known = unit ? d->other_before_known : d->before_known;
   for (size_t i = 0; i < count; i++) {
     for (size_t k = 0; k < trials[i].edit_count; k++)
       edits[n++] = trials[i].text[k];
@@ -58,10 +61,11 @@ static lw_status run(inquiry *d, const trial *trials, size_t count, lw_match *ma
     sights = own;
   }
   d->runs++;
-  lw_status status = lw_match_since(d->units, d->car, edits, n, sights, d->count,
-                                    d->before_known ? &d->before : NULL, false, match, error);
+  lw_status status = lw_match_since(d->units, unit ? d->other : d->car, edits, n, sights, d->count,
+                                    before_known ? before : NULL, false, match, error);
   if (status == LW_OK && !match->possible) match->evidence = match->turned = -1e6;
   if (status == LW_OK) d->before.enough = fmax(d->before.enough, match->evidence - 30);
+  if (unit) d->other_before.enough = d->before.enough;
   return status;
 }
 
@@ -130,13 +134,14 @@ static void split_sound(inquiry *d, double log_weight) {
 /* ---- all of them ---- */
 
 static void keep(inquiry *d, const trial *trials, size_t count, double weight,
-                 const lw_match *match) {
+                 const lw_match *match, const lw_snap_shown *shown) {
   if (d->kept_count >= KEPT_MOST) return;
   kept *k = &d->kept[d->kept_count++];
   memcpy(k->trials, trials, count * sizeof *trials);
   k->count = count;
   k->weight = weight;
   k->match = *match;
+  memcpy(k->shown, shown, sizeof k->shown);
 }
 
 /* Whether a car shows itself other than a sound one by more than the instruments' band (95 %). */
@@ -164,18 +169,35 @@ static bool found(const inquiry *d, lw_cause_id id, double size) {
   return fabs(findings(d, id, size) - findings(d, LW_CAUSE_NONE, 0)) > 1e-9;
 }
 
+/* Whether this car can have it at all, without running it. */
+static lw_status may_be(const inquiry *d, const trial *t, lw_error *error) {
+  const char *edits[2] = {t->text[0], t->text[1]};
+  lw_test_car *car = NULL;
+  lw_arena *arena = lw_arena_new(0);
+  if (!arena) return lw_fail(error, LW_NO_MEMORY, "no memory to weigh causes");
+  lw_status status =
+      lw_test_car_what_if(arena, d->units, d->car, edits, t->edit_count, &car, error);
+  lw_arena_free(arena);
+  return status;
+}
+
 /* One size more; kept in order of size. LW_OK and no point more: nothing shows it. */
 static lw_status try_size(inquiry *d, standing_row *r, double size, lw_error *error) {
   trial t;
   lw_match match;
   int cylinder = d->findings.weakest_cylinder > 0 ? d->findings.weakest_cylinder : 1;
+  lw_snap_shown shown[LW_SNAPS_MOST];
   lw_cause_trial(r->row, size, cylinder, &t);
-  lw_status status = run(d, &t, 1, &match, error);
-  if (status != LW_OK) return status;
   lw_cause_id id = r->row->id;
+  bool moves = lw_cause_moves(id);
+  if (moves) match = d->sound; /* at a steady speed it is one */
+  lw_status status = moves ? may_be(d, &t, error) : run(d, &t, 1, &match, error);
+  if (status != LW_OK) return status;
   bool plain = id == LW_CAUSE_NONE || id == LW_CAUSE_ANALYZER;
-  if (match.possible && !plain && !found(d, id, size) && !shows(d, &match)) return LW_OK;
+  bool told = found(d, id, size) || (moves ? d->snap_count > 0 : shows(d, &match));
+  if (match.possible && !plain && !told) return LW_OK;
   double w = either(d, &match) + findings(d, id, size);
+  if (moves) w += lw_causes_snaps(d, &t, 1, &match, shown);
   size_t at = r->count++;
   for (; at > 0 && r->size[at - 1] > size; at--) {
     r->size[at] = r->size[at - 1];
@@ -187,6 +209,7 @@ static lw_status try_size(inquiry *d, standing_row *r, double size, lw_error *er
   r->best = w;
   r->trial = t;
   r->match = match;
+  if (moves) memcpy(r->shown, shown, sizeof r->shown);
   return LW_OK;
 }
 
@@ -243,7 +266,11 @@ static lw_status weigh_row(inquiry *d, standing_row *r, lw_error *error) {
       r->cannot = true; /* this unit cannot have it */
       return r->row->id == LW_CAUSE_NONE ? status : LW_OK;
     }
-    if (r->row->id == LW_CAUSE_NONE) d->sound = r->match;
+    if (r->row->id == LW_CAUSE_NONE) {
+      d->sound = r->match;
+      d->sound_snaps = lw_causes_snaps(d, &r->trial, 1, &d->sound, d->sound_shown);
+      memcpy(r->shown, d->sound_shown, sizeof r->shown);
+    }
     for (size_t k = 0; k < d->count && r->row->id == LW_CAUSE_NONE; k++)
       d->sights[k].near = d->sound.throttle[k]; /* most faults leave it about there */
   }
@@ -264,6 +291,17 @@ static lw_status refine(inquiry *d, standing_row *r, double most, lw_error *erro
   return LW_OK;
 }
 
+/* The snaps under a row's best size; what stands far behind without them is taken to show what a
+   sound car shows. */
+static double snaps_of(inquiry *d, standing_row *r, double most) {
+  const double far = 15;
+  if (lw_cause_moves(r->row->id)) return 0; /* in its weights already */
+  if (r->row->id == LW_CAUSE_NONE) return d->sound_snaps;
+  memcpy(r->shown, d->sound_shown, sizeof r->shown);
+  if (!(weight_of(r) > most - far)) return d->sound_snaps;
+  return lw_causes_snaps(d, &r->trial, 1, &r->match, r->shown);
+}
+
 static lw_status weigh_rows(inquiry *d, lw_error *error) {
   size_t count = 0;
   double most = -INFINITY;
@@ -273,23 +311,26 @@ static lw_status weigh_rows(inquiry *d, lw_error *error) {
   lw_status status = LW_OK;
   for (size_t i = 0; i < count && status == LW_OK; i++) {
     list[i].row = &rows[i];
-    if (!lw_cause_may(d->car, &rows[i])) continue;
+    if (!lw_cause_may(d->car, &rows[i]) || (rows[i].id == LW_CAUSE_UNIT && !d->other)) continue;
     status = weigh_row(d, &list[i], error);
     if (list[i].count) most = fmax(most, weight_of(&list[i]));
   }
   for (size_t i = 0; i < count && status == LW_OK; i++) {
     if (!list[i].count) continue;
     status = refine(d, &list[i], most, error);
-    keep(d, &list[i].trial, 1, weight_of(&list[i]), &list[i].match);
+    double snaps = snaps_of(d, &list[i], most);
+    keep(d, &list[i].trial, 1, weight_of(&list[i]) + snaps, &list[i].match, list[i].shown);
   }
   for (size_t i = 0; i < count; i++) {
     lw_cause_id id = rows[i].id;
     d->seen[id] = d->seen[id] || list[i].count;
     d->unseen[id] =
-        d->unseen[id] || (!list[i].count && !list[i].cannot && lw_cause_may(d->car, &rows[i]));
+        d->unseen[id] || (!list[i].count && !list[i].cannot && lw_cause_may(d->car, &rows[i]) &&
+                          (id != LW_CAUSE_UNIT || d->other));
   }
   d->weight[LW_CAUSE_OTHER] =
       d->sound.stray + findings(d, LW_CAUSE_NONE, 0) + log(lw_cause_prior(LW_CAUSE_OTHER));
+  d->weight[LW_CAUSE_OTHER] += lw_causes_snaps_stray(d);
   return status;
 }
 
@@ -312,6 +353,7 @@ static lw_status weigh_pairs(inquiry *d) {
     for (size_t j = i + 1; j < n; j++) {
       trial two[2] = {best[i]->trials[0], best[j]->trials[0]};
       lw_match match;
+      lw_snap_shown shown[LW_SNAPS_MOST];
       if (two[0].row->id == two[1].row->id) continue;
       if (lw_cause_leaks(two[0].row->id) && lw_cause_leaks(two[1].row->id)) continue;
       if (run(d, two, 2, &match, NULL) != LW_OK) continue;
@@ -320,7 +362,8 @@ static lw_status weigh_pairs(inquiry *d) {
                             findings(d, LW_CAUSE_NONE, 0);
       double prior = two[0].row->prior * two[1].row->prior / (double)two[0].row->size_count /
                      (double)two[1].row->size_count;
-      keep(d, two, 2, either(d, &match) + found_beside + log(prior), &match);
+      double snaps = lw_causes_snaps(d, two, 2, &match, shown);
+      keep(d, two, 2, either(d, &match) + found_beside + log(prior) + snaps, &match, shown);
     }
   }
   return LW_OK;
@@ -392,31 +435,50 @@ static lw_status prepare(inquiry *d, lw_error *error) {
   d->left_alone = lw_known(d->findings.left_alone) ? d->findings.left_alone : 0.7;
   if (first->at != LW_AT_IDLE || !first->screws_known || !lw_range_known(card->idle.co))
     return LW_OK;
-  return lw_match_before(d->units, d->car, first, d->car->engine->speed_hot, card->idle.co,
-                         &d->before, &d->before_known, error);
+  double speed = d->car->engine->speed_hot;
+  status = lw_match_before(d->units, d->car, first, speed, card->idle.co, &d->before,
+                           &d->before_known, error);
+  if (status != LW_OK || !d->other) return status;
+  return lw_match_before(d->units, d->other, first, speed, card->idle.co, &d->other_before,
+                         &d->other_before_known, error);
 }
 
-lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *car,
-                         const lw_sight *sights, size_t count, const lw_findings *findings,
-                         lw_diagnosis **out, lw_error *error) {
+lw_status lw_causes_weigh(lw_arena *arena, lw_units *units, const lw_test_car *car,
+                          const lw_told *told, lw_diagnosis **out, lw_error *error) {
   inquiry *d = lw_arena_alloc(arena, sizeof *d);
   if (!d) return lw_fail(error, LW_NO_MEMORY, "no memory to weigh causes");
   d->arena = arena;
   d->units = units;
   d->car = car;
-  if (count > LW_SIGHTS_MOST) {
-    return lw_fail(error, LW_TOO_LARGE, "%zu readings, at most %d can be weighed", count,
-                   LW_SIGHTS_MOST);
-  }
-  if (count) memcpy(d->sights, sights, count * sizeof *sights);
-  d->count = count;
-  for (size_t i = 0; i < count; i++)
+  memcpy(d->sights, told->sights, told->count * sizeof *told->sights);
+  d->count = told->count;
+  for (size_t i = 0; i < d->count; i++)
     d->sights[i].flows = &d->flows[i];
-  d->findings = findings ? *findings : lw_findings_none();
+  d->snaps = told->snaps;
+  d->snap_count = told->snap_count;
+  d->other = told->other;
+  d->other_name = told->other_name;
+  d->not_its_unit = told->not_its_unit;
+  d->findings = told->findings;
   lw_status status = prepare(d, error);
   if (status == LW_OK) status = weigh_rows(d, error);
   if (status == LW_OK) status = weigh_pairs(d);
   if (status != LW_OK) return status;
   normalize(d);
   return lw_causes_say(d, out, error);
+}
+
+lw_status lw_causes_find(lw_arena *arena, lw_units *units, const lw_test_car *car,
+                         const lw_sight *sights, size_t count, const lw_findings *findings,
+                         lw_diagnosis **out, lw_error *error) {
+  if (count > LW_SIGHTS_MOST) {
+    return lw_fail(error, LW_TOO_LARGE, "%zu readings, at most %d can be weighed", count,
+                   LW_SIGHTS_MOST);
+  }
+  lw_told *told = lw_arena_alloc(arena, sizeof *told);
+  if (!told) return lw_fail(error, LW_NO_MEMORY, "no memory to weigh causes");
+  if (count) memcpy(told->sights, sights, count * sizeof *sights);
+  told->count = count;
+  told->findings = findings ? *findings : lw_findings_none();
+  return lw_causes_weigh(arena, units, car, told, out, error);
 }

@@ -40,6 +40,7 @@ typedef struct standing_row {
   double best;
   trial trial; /* the best */
   lw_match match;
+  lw_snap_shown shown[LW_SNAPS_MOST];
 } standing_row;
 
 /* A cause in its best size, or two, with its weight (over all sizes). */
@@ -48,6 +49,7 @@ typedef struct kept {
   size_t count;
   double weight, probability;
   lw_match match;
+  lw_snap_shown shown[LW_SNAPS_MOST]; /* as the sound car's where it was not run */
 } kept;
 
 typedef struct inquiry {
@@ -57,9 +59,18 @@ typedef struct inquiry {
   lw_sight sights[LW_SIGHTS_MOST];
   lw_state flows[LW_SIGHTS_MOST]; /* of the sound car */
   size_t count, first_idle;
+  const lw_snap *snaps;
+  size_t snap_count;
+  lw_snap_shown sound_shown[LW_SNAPS_MOST];
+  double sound_snaps; /* logarithm of their probability with a sound car */
+  const lw_test_car *other;
+  const char *other_name;
+  bool not_its_unit;
   lw_findings findings;
   lw_before before;  /* as it was set when all was well; */
   bool before_known; /* else of no use */
+  lw_before other_before;
+  bool other_before_known;
   double left_alone; /* probability that screws and stop stand as set then */
   kept kept[KEPT_MOST];
   size_t kept_count;
@@ -69,10 +80,19 @@ typedef struct inquiry {
   int runs;
 } inquiry;
 
+/* The snaps of this inquiry with these faults; logarithm of their probability (causes_snap.c). 0
+   without snaps. */
+double lw_causes_snaps(inquiry *d, const trial *trials, size_t count, const lw_match *match,
+                       lw_snap_shown *shown);
+/* How often snaps stray so far from all cars that are known. */
+double lw_causes_snaps_stray(const inquiry *d);
+
 /* Logarithm of the probability of the findings under a cause of a size; initial: rad. */
 double lw_cause_findings(const lw_findings *findings, lw_cause_id id, double size, double initial);
 
 bool lw_cause_leaks(lw_cause_id id); /* air into the manifold */
+/* It shows when the throttle is opened quickly and nowhere else. */
+bool lw_cause_moves(lw_cause_id id);
 /* To so many digits. */
 double lw_cause_round(double x, int digits);
 

@@ -20,7 +20,9 @@ static const char *unusable(const lw_reading_work *r) {
   if (r->reading->settled == LW_NO) return "had not settled";
   if (r->exhaust.void_sample) return "the sample is void";
   if (!(r->reading->speed > 0)) return "its speed is not given";
-  if (r->at != LW_AT_IDLE && r->at != LW_AT_FAST_IDLE) return "neither at idle nor at a fast idle";
+  if (r->at == LW_AT_CYCLE) return "a mean over a cycle, not one place of the engine";
+  if (r->at == LW_AT_CRUISE && !(r->reading->vacuum > 0))
+    return "a cruise needs its vacuum: it tells the load";
   return "nothing in it to compare";
 }
 
@@ -65,6 +67,52 @@ static void take_readings(lw_arena *arena, const lw_work *w, lw_told *t) {
     bool found = w->readings[index[i]].reading->stage == LW_AS_FOUND;
     t->findings.left_alone = found ? 0.7 : 0.2;
     break;
+  }
+}
+
+/* ---- the throttle opened quickly ---- */
+
+/* What its displays came to, made dry and counted as hexane as any reading is. */
+static lw_sample sample_of(const lw_work *w, const lw_snap_reading *s, const lw_analyzer *a,
+                           double co) {
+  lw_reading r = {.co = co,
+                  .o2 = s->o2_most,
+                  .hc = s->hc_most,
+                  .co2 = LW_NONE,
+                  .no = LW_NONE,
+                  .at = LW_AT_IDLE};
+  return lw_reading_sample(&r, a, &w->fuel, LW_NONE);
+}
+
+static void take_gas(const lw_work *w, const lw_snap_reading *r, lw_snap *s) {
+  const lw_analyzer *a = lw_analyzer_of(w->job, r->analyzer);
+  lw_sample most = sample_of(w, r, a, r->co_most), least = sample_of(w, r, a, r->co_least);
+  s->accuracy = a ? a->accuracy : LW_CLASS_UNSAID;
+  s->x[LW_SNAP_CO_MOST] = most.x.co;
+  s->x[LW_SNAP_CO_LEAST] = least.x.co;
+  s->x[LW_SNAP_HC_MOST] = lw_known(most.x.hc) ? lw_sample_hexane(&most) : LW_NONE;
+  s->x[LW_SNAP_O2_MOST] = most.x.o2;
+}
+
+static void take_snaps(lw_arena *arena, const lw_work *w, lw_told *t) {
+  const lw_snap_reading *list = w->job->snaps.items;
+  size_t count = w->job->snaps.count, from = count > LW_SNAPS_MOST ? count - LW_SNAPS_MOST : 0;
+  for (size_t i = from; i < count; i++) {
+    const lw_snap_reading *r = &list[i];
+    lw_snap *s = &t->snaps[t->snap_count++];
+    lw_snap_kind kind = r->kind ? r->kind : LW_SNAP_NEUTRAL;
+    s->label = r->label ? r->label : lw_snap_kind_text(kind);
+    s->kind = kind;
+    s->speed = r->speed;
+    s->felt = r->felt;
+    take_gas(w, r, s);
+    s->x[LW_SNAP_VACUUM_MOST] = r->vacuum_most;
+    s->x[LW_SNAP_SPEED_MOST] = r->speed_most;
+  }
+  if (from && t->left_out_count < LW_LEFT_OUT_MOST) {
+    const char *text =
+        lw_arena_print(arena, "%zu snaps: more than are weighed; newer ones are", from);
+    if (text) t->left_out[t->left_out_count++] = text;
   }
 }
 
@@ -113,6 +161,9 @@ static void take_checks(const lw_work *w, lw_findings *f) {
              : c->choke_open == LW_NO ? LW_CHOKE_PARTLY_OPEN
                                       : LW_CHOKE_UNSAID;
   f->fall_time = c->fall_time;
+  f->shot = c->pump_shot;
+  const lw_card *card = w->fitted ? w->fitted : w->card;
+  if (card) f->air_valve = c->air_valve_turns - card->carburetor.air_valve_turns; /* NaN: unknown */
   f->advance = w->fitness.checks[LW_CHECK_CENTRIFUGAL].answer;
   for (size_t i = 0; i < w->reading_count && !f->needle; i++) {
     if (w->readings[i].at == LW_AT_IDLE) f->needle = w->readings[i].reading->needle;
@@ -122,6 +173,7 @@ static void take_checks(const lw_work *w, lw_findings *f) {
 void lw_sights_from(lw_arena *arena, const lw_work *work, lw_told *told) {
   *told = (lw_told){.findings = lw_findings_none()};
   take_readings(arena, work, told);
+  take_snaps(arena, work, told);
   take_checks(work, &told->findings);
 }
 
@@ -131,8 +183,19 @@ static bool other_unit(const lw_work *w) {
   return w->intake.answer == LW_BELONGS_NOT;
 }
 
-lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, lw_diagnosis **out,
-                       lw_error *error) {
+/* Units for manual and automatic look alike. When nobody has read the number, this one may carry the
+   other's; a card that cannot be run says nothing of it. */
+static void take_other(lw_arena *arena, lw_units *units, const lw_work *w, const lw_test_car *car,
+                       const lw_card *other, lw_told *t) {
+  lw_test_car *with = NULL;
+  if (!other || w->job->fitted_unit || w->job->fitted_card) return;
+  if (lw_job_car_with(arena, units, w, car, other, &with, NULL) != LW_OK) return;
+  t->other = with;
+  t->other_name = other->unit;
+}
+
+lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, const lw_card *other,
+                       lw_diagnosis **out, lw_error *error) {
   lw_test_car *car = NULL;
   lw_diagnosis *g = NULL;
   if (other_unit(work) && (!work->fitted || work->fitted == work->card)) {
@@ -145,7 +208,9 @@ lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, lw
   lw_status status = lw_job_car(arena, units, work, &car, error);
   if (status != LW_OK) return status;
   lw_sights_from(arena, work, told);
-  status = lw_causes_find(arena, units, car, told->sights, told->count, &told->findings, &g, error);
+  told->not_its_unit = other_unit(work);
+  take_other(arena, units, work, car, other, told);
+  status = lw_causes_weigh(arena, units, car, told, &g, error);
   if (status != LW_OK) return status;
   g->told = told;
   if (other_unit(work)) g->unit = work->intake.summary;

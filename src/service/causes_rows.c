@@ -89,6 +89,32 @@ static const cause_row rows[] = {
     {LW_CAUSE_ADVANCE, 0.02, "centrifugal advance=stuck", NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_VALVE_SET, 0.02, "vacuum advance=manifold", NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_VALVE_SET, 0.01, NULL, NULL, NULL, {0}, 1, NULL},
+    {LW_CAUSE_PUMP, 0.01, "accelerator pump=disconnected", NULL, NULL, {0}, 1, NULL},
+    {LW_CAUSE_PUMP,
+     0.01,
+     "accelerator pump=weak @ %",
+     NULL,
+     NULL,
+     {8, 16, 28},
+     3,
+     "% of its stroke"},
+    {LW_CAUSE_AIR_VALVE,
+     0.006,
+     "air valve spring=+@ turns",
+     NULL,
+     "too tight",
+     {0.6, 1.2, 2},
+     3,
+     "turns"},
+    {LW_CAUSE_AIR_VALVE,
+     0.006,
+     "air valve spring=-@ turns",
+     NULL,
+     "too loose",
+     {0.5, 1, 1.6},
+     3,
+     "turns"},
+    {LW_CAUSE_UNIT, 0.02, NULL, NULL, NULL, {0}, 1, NULL},
     {LW_CAUSE_WEAK, 0.03, "cylinder=# compression @ %", NULL, NULL, {45, 60, 70, 78}, 4, "%"},
     {LW_CAUSE_MISFIRE, 0.05, "cylinder=# spark @ %", NULL, NULL, {0, 12, 24, 36}, 4, "%"},
     {LW_CAUSE_SAMPLE_AIR, 0.05, "exhaust leak=@ %", NULL, NULL, {4, 7, 12, 20}, 4, "%"},
@@ -129,6 +155,10 @@ bool lw_cause_leaks(lw_cause_id id) {
   return id == LW_CAUSE_VACUUM_LEAK || id == LW_CAUSE_PORT_LEAK;
 }
 
+bool lw_cause_moves(lw_cause_id id) {
+  return id == LW_CAUSE_PUMP || id == LW_CAUSE_AIR_VALVE;
+}
+
 /* Logarithm of the probability of what was found beside the gases, under a cause of a size. How
    often each finding is made is ours (docs/causes.md). */
 double lw_cause_findings(const lw_findings *f, lw_cause_id id, double size, double initial) {
@@ -167,6 +197,12 @@ double lw_cause_findings(const lw_findings *f, lw_cause_id id, double size, doub
     double wrong = id == LW_CAUSE_ADVANCE ? 0.93 : 0.04;
     sum += log(f->advance == LW_NOT_FIT ? wrong : 1 - wrong);
   }
+  if (f->shot != LW_SHOT_UNSAID) {
+    double strong = id == LW_CAUSE_PUMP ? 0.07 : 0.95;
+    sum += log(f->shot == LW_SHOT_STRONG ? strong : 0.5 * (1 - strong));
+  }
+  if (lw_known(f->air_valve)) /* counted off its slack: a quarter turn; either way */
+    sum += normal(fabs(f->air_valve), id == LW_CAUSE_AIR_VALVE ? size : 0, 0.25);
   if (lw_known(f->fall_time)) {
     bool slow = id == LW_CAUSE_VALVE_SET;
     sum += normal(log(fmax(f->fall_time, 0.05)), slow ? log(5) : log(1.3), slow ? 0.5 : 0.45);
@@ -179,5 +215,6 @@ lw_findings lw_findings_none(void) {
                        .weakest = LW_NONE,
                        .fall_time = LW_NONE,
                        .fuel_high = LW_NONE,
+                       .air_valve = LW_NONE,
                        .left_alone = LW_NONE};
 }

@@ -35,6 +35,9 @@ static const char *const remedies[LW_CAUSES] = {
     [LW_CAUSE_ADVANCE] = "free the centrifugal weights",
     [LW_CAUSE_VALVE_SET] =
         "set the control valve or dashpot: vacuum must fall within three seconds",
+    [LW_CAUSE_PUMP] = "accelerator pump: cup, inlet check, nozzle, linkage",
+    [LW_CAUSE_AIR_VALVE] = "wind the air valve's spring to the card's turns, from slack",
+    [LW_CAUSE_UNIT] = "read the number on the unit; fit the one made for this transmission",
     [LW_CAUSE_WEAK] = "compression and leakage test; mend the engine before the idle",
     [LW_CAUSE_MISFIRE] = "short the plugs in turn; plug, wire, cap of the one that changes nothing",
     [LW_CAUSE_SAMPLE_AIR] = "put the probe deeper, mend the exhaust, leak-test the analyzer",
@@ -84,6 +87,53 @@ static void insert(lw_evidence *list, size_t *n, const lw_evidence *e) {
   if (at < EVIDENCE_MOST) list[at] = *e;
 }
 
+static const char *snap_value(inquiry *d, lw_snap_channel k, double x) {
+  static const lw_channel same[LW_SNAP_CHANNELS] = {[LW_SNAP_CO_MOST] = LW_SEE_CO,
+                                                    [LW_SNAP_CO_LEAST] = LW_SEE_CO,
+                                                    [LW_SNAP_HC_MOST] = LW_SEE_HC,
+                                                    [LW_SNAP_O2_MOST] = LW_SEE_O2,
+                                                    [LW_SNAP_VACUUM_MOST] = LW_SEE_VACUUM};
+  if (k != LW_SNAP_SPEED_MOST) return value_of(d, same[k], x);
+  return lw_arena_print(d->arena, "%.0f rpm",
+                        10 * floor(0.1 * lw_dim_shown(LW_SPIN, LW_SHOP, x) + 0.5));
+}
+
+static const char *snap_span(inquiry *d, lw_snap_channel k, double x) {
+  double u = lw_snap_spread(k, x);
+  const char *a = snap_value(d, k, fmax(x - u, 0)), *b = snap_value(d, k, x + u);
+  if (!a || !b) return "";
+  return lw_arena_print(d->arena, "%.*s to %s", (int)strcspn(a, " "), a, b);
+}
+
+static void add_snap(inquiry *d, const kept *k, size_t i, lw_evidence *list, size_t *n) {
+  const lw_snap *s = &d->snaps[i];
+  const lw_snap_shown *sound = &d->sound_shown[i], *with = &k->shown[i];
+  for (int ch = 0; ch < LW_SNAP_CHANNELS; ch++) {
+    lw_snap_channel c = (lw_snap_channel)ch;
+    if (!lw_known(s->x[ch]) || !lw_known(sound->x[ch]) || !lw_known(with->x[ch])) continue;
+    lw_snap one = {.label = s->label};
+    for (int o = 0; o < LW_SNAP_CHANNELS; o++)
+      one.x[o] = o == ch ? s->x[ch] : LW_NONE;
+    lw_evidence e = {.tells = lw_snap_log(&one, with, 1) - lw_snap_log(&one, sound, 1)};
+    if (e.tells < 0.05) continue;
+    e.reading = lw_arena_print(d->arena, "%s, %s", lw_snap_text(c), s->label);
+    e.read = snap_value(d, c, s->x[ch]);
+    e.healthy = snap_span(d, c, sound->x[ch]);
+    e.with = snap_value(d, c, with->x[ch]);
+    if (e.reading && e.read && e.healthy && e.with) insert(list, n, &e);
+  }
+  lw_snap felt = {.felt = s->felt};
+  for (int o = 0; o < LW_SNAP_CHANNELS; o++)
+    felt.x[o] = LW_NONE;
+  lw_evidence e = {.tells = lw_snap_log(&felt, with, 1) - lw_snap_log(&felt, sound, 1)};
+  if (e.tells < 0.05) return;
+  e.reading = lw_arena_print(d->arena, "felt, %s", s->label);
+  e.read = lw_felt_text(s->felt);
+  e.healthy = lw_snap_feels(sound);
+  e.with = lw_snap_feels(with);
+  if (e.reading) insert(list, n, &e);
+}
+
 /* What each reading says for this cause against a sound car, both by their own spread. */
 static void add_evidence(inquiry *d, const kept *k, lw_cause *c) {
   lw_evidence *list = lw_arena_array(d->arena, EVIDENCE_MOST, sizeof *list);
@@ -92,7 +142,7 @@ static void add_evidence(inquiry *d, const kept *k, lw_cause *c) {
   for (size_t i = 0; i < d->count; i++) {
     for (int ch = 0; ch < LW_CHANNELS; ch++) {
       double x = d->sights[i].x[ch];
-      if (!lw_known(x)) continue;
+      if (!lw_known(x) || !(d->sound.band[i][ch] > 0 && k->match.band[i][ch] > 0)) continue;
       double h = (x - d->sound.seen[i][ch]) / d->sound.band[i][ch];
       double w = (x - k->match.seen[i][ch]) / k->match.band[i][ch];
       double tells = 0.5 * fmin(h * h, 200) - 0.5 * fmin(w * w, 200);
@@ -108,6 +158,9 @@ static void add_evidence(inquiry *d, const kept *k, lw_cause *c) {
       if (e.reading && e.read && e.healthy && e.with) insert(list, &n, &e);
     }
   }
+  for (size_t i = 0; i < d->snap_count; i++) {
+    if (d->sound_shown[i].possible) add_snap(d, k, i, list, &n);
+  }
   c->evidence = list;
   c->evidence_count = n;
 }
@@ -116,7 +169,11 @@ static void add_evidence(inquiry *d, const kept *k, lw_cause *c) {
 
 static const char *sized(inquiry *d, const trial *t) {
   const cause_row *row = t->row;
-  const char *side = row->where ? lw_arena_print(d->arena, ", %s side", row->where) : "";
+  const char *place = lw_cause_moves(row->id) ? "" : " side";
+  if (row->id == LW_CAUSE_UNIT)
+    return lw_arena_print(d->arena, "%s: %s", lw_cause_text(row->id),
+                          d->other_name ? d->other_name : "the other transmission's");
+  const char *side = row->where ? lw_arena_print(d->arena, ", %s%s", row->where, place) : "";
   if (!row->unit || !side || (row->id == LW_CAUSE_MISFIRE && t->size == 0))
     return lw_arena_print(d->arena, "%s%s", lw_cause_text(row->id), side ? side : "");
   return lw_arena_print(d->arena, "%s%s, about %g %s", lw_cause_text(row->id), side,
@@ -174,6 +231,20 @@ static void merge(lw_cause *list, size_t *n) {
   }
 }
 
+/* The number on the unit says that it is another car's: nothing else can be the only thing wrong. */
+static void beside_wrong_unit(inquiry *d, lw_diagnosis *g, lw_cause *list, size_t n) {
+  for (size_t i = 0; i < n; i++) {
+    lw_cause *c = &list[i];
+    bool alone = c->id == LW_CAUSE_NONE;
+    c->name = lw_arena_print(d->arena, "%s%s%s", lw_cause_text(LW_CAUSE_UNIT),
+                             alone ? "" : ", and ", alone || !c->name ? "" : c->name);
+    if (!alone && c->second == LW_CAUSE_NONE) c->second = c->id;
+    c->id = LW_CAUSE_UNIT;
+  }
+  g->by_id[LW_CAUSE_UNIT] = 1;
+  g->by_id[LW_CAUSE_NONE] = 0;
+}
+
 /* ---- the sentence ---- */
 
 static const char *sentence(inquiry *d, const lw_cause *list, size_t n, bool tie) {
@@ -215,6 +286,7 @@ lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) {
   g->causes = list;
   g->cause_count = n;
   memcpy(g->by_id, d->probability, sizeof g->by_id);
+  if (d->not_its_unit) beside_wrong_unit(d, g, list, n);
   g->tie = n > 1 && list[0].probability < 2 * list[1].probability;
   g->tests = tests;
   g->test_count = lw_causes_tests(d, tests, TESTS_MOST);

@@ -190,6 +190,33 @@ static const lw_next_test questions[] = {
      {{LW_CAUSE_SECONDARY, 0.93}},
      0.03,
      true},
+    {"look at the pump shot",
+     "engine stopped, air cleaner off: look down the air horn and open the throttle",
+     2,
+     0,
+     "no stream or a thin one: the accelerator pump; strong from the first movement: not the pump",
+     1,
+     {{LW_CAUSE_PUMP, 0.93}},
+     0.05,
+     true},
+    {"count the turns of the air valve's spring",
+     "from slack with the valve closed, to the card's figure",
+     5,
+     0,
+     "more or fewer turns than the card's: set them; the same: not the spring",
+     1,
+     {{LW_CAUSE_AIR_VALVE, 0.93}},
+     0.03,
+     true},
+    {"read the number on the unit",
+     "stamped on the casting or on a tag at the cover",
+     2,
+     0,
+     "another unit's: fit the one that belongs here; the card's: it is the right one",
+     1,
+     {{LW_CAUSE_UNIT, 0.98}},
+     0.01,
+     true},
     {"fuel from another can",
      "a known gasoline through the pump's hose, then read again",
      15,
@@ -252,6 +279,8 @@ static bool answered(const inquiry *d, const lw_next_test *q) {
   if (first == LW_CAUSE_TIMING_LATE) return lw_known(f->timing);
   if (first == LW_CAUSE_ADVANCE) return f->advance != LW_FIT_UNKNOWN;
   if (first == LW_CAUSE_FLOAT_HIGH) return lw_known(f->fuel_high);
+  if (first == LW_CAUSE_PUMP) return f->shot != LW_SHOT_UNSAID;
+  if (first == LW_CAUSE_AIR_VALVE) return lw_known(f->air_valve);
   if (first == LW_CAUSE_VALVE_SET) return lw_known(f->fall_time);
   return false;
 }
@@ -297,10 +326,11 @@ static double reading_gain(inquiry *d, const lw_sight *more, const standing *lis
     const char *edits[2];
     lw_match match;
     size_t count = list[i].kept ? list[i].kept->trials[0].edit_count : 0;
+    const lw_test_car *car = list[i].id == LW_CAUSE_UNIT ? d->other : d->car;
     for (size_t e = 0; e < count; e++)
       edits[e] = list[i].kept->trials[0].text[e];
     d->runs++;
-    if (lw_match_run(d->units, d->car, edits, count, &sight, 1, false, &match, NULL) != LW_OK ||
+    if (lw_match_run(d->units, car, edits, count, &sight, 1, false, &match, NULL) != LW_OK ||
         !match.possible)
       return 0;
     p[i] = list[i].probability;

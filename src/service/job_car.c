@@ -9,19 +9,14 @@ static const lw_card *unit_of(const lw_work *work) {
   return work->fitted ? work->fitted : work->card;
 }
 
-lw_status lw_job_car(lw_arena *arena, lw_units *units, const lw_work *work, lw_test_car **out,
-                     lw_error *error) {
-  const lw_card *card = unit_of(work);
+/* The car of a card in the job's weather. */
+static lw_status on_bench(lw_arena *arena, lw_units *units, const lw_work *work,
+                          const lw_card *card, lw_test_car **out, lw_error *error) {
   const lw_weather *weather = &work->job->weather;
   const char *edits[4];
   char text[4][96];
   size_t n = 0;
   lw_test_car *car = NULL;
-  if (!card) {
-    return lw_fail(error, LW_BAD_INPUT,
-                   "without a spec card there is no twin to hold the readings against; name one as "
-                   "`card:` in the job");
-  }
   lw_status status = lw_test_car_new(arena, card, &car, error);
   if (status != LW_OK) return status;
   snprintf(text[n], sizeof text[n], "pressure=%.3f kPa", work->ambient / 1e3);
@@ -34,6 +29,23 @@ lw_status lw_job_car(lw_arena *arena, lw_units *units, const lw_work *work, lw_t
   for (size_t i = 0; i < n; i++)
     edits[i] = text[i];
   return lw_test_car_what_if(arena, units, car, edits, n, out, error);
+}
+
+lw_status lw_job_car(lw_arena *arena, lw_units *units, const lw_work *work, lw_test_car **out,
+                     lw_error *error) {
+  const lw_card *card = unit_of(work);
+  if (card) return on_bench(arena, units, work, card, out, error);
+  return lw_fail(error, LW_BAD_INPUT,
+                 "without a spec card there is no twin to hold the readings against; name one as "
+                 "`card:` in the job");
+}
+
+lw_status lw_job_car_with(lw_arena *arena, lw_units *units, const lw_work *work,
+                          const lw_test_car *car, const lw_card *unit, lw_test_car **out,
+                          lw_error *error) {
+  lw_status status = on_bench(arena, units, work, unit, out, error);
+  if (status == LW_OK) (*out)->engine = car->engine;
+  return status;
 }
 
 static void take_gases(const lw_work *work, const lw_reading_work *r, lw_sight *s) {
@@ -65,8 +77,9 @@ bool lw_job_sight(const lw_work *work, const lw_reading_work *r, lw_sight *s) {
   const double gauge = 850, light = 0.0175; /* Pa, rad: a quarter inch, a degree */
   const lw_reading *reading = r->reading;
   bool idle = r->at == LW_AT_IDLE, fast = r->at == LW_AT_FAST_IDLE;
-  if (!(idle || fast) || !(reading->speed > 0) || reading->settled == LW_NO) return false;
-  if (r->exhaust.void_sample) return false;
+  bool cruise = r->at == LW_AT_CRUISE && reading->vacuum > 0;
+  if (!(idle || fast || cruise) || !(reading->speed > 0)) return false;
+  if (reading->settled == LW_NO || r->exhaust.void_sample) return false;
   *s = (lw_sight){.label = reading->label ? reading->label : lw_condition_text(r->at),
                   .at = r->at,
                   .speed = reading->speed};
@@ -76,12 +89,12 @@ bool lw_job_sight(const lw_work *work, const lw_reading_work *r, lw_sight *s) {
   take_gases(work, r, s);
   s->x[LW_SEE_VACUUM] = reading->vacuum;
   s->u[LW_SEE_VACUUM] = gauge;
-  /* timing with its hose plugged is a finding of its own; at a fast idle it holds the advance */
-  s->x[LW_SEE_TIMING] = fast ? reading->timing : LW_NONE;
+  /* timing with its hose plugged is a finding of its own; off idle it holds the advance */
+  s->x[LW_SEE_TIMING] = fast || cruise ? reading->timing : LW_NONE;
   s->u[LW_SEE_TIMING] = light;
   take_screws(reading, s);
   for (int k = 0; k < LW_CHANNELS; k++) {
-    if (lw_known(s->x[k])) return true;
+    if (lw_known(s->x[k]) && !(cruise && k == LW_SEE_VACUUM)) return true;
   }
   return false;
 }

@@ -191,11 +191,11 @@ lw_sample lw_reading_sample(const lw_reading *r, const lw_analyzer *a, const lw_
   return s;
 }
 
-static const lw_analyzer *analyzer_of(const lw_job *job, const lw_reading *r) {
+const lw_analyzer *lw_analyzer_of(const lw_job *job, const char *name) {
   const lw_analyzer *a = job->analyzers.items;
-  if (!r->analyzer) return job->analyzers.count == 1 ? &a[0] : NULL;
+  if (!name) return job->analyzers.count == 1 ? &a[0] : NULL;
   for (size_t i = 0; i < job->analyzers.count; i++) {
-    if (lw_text_same(a[i].name, r->analyzer)) return &a[i];
+    if (lw_text_same(a[i].name, name)) return &a[i];
   }
   return NULL;
 }
@@ -212,7 +212,7 @@ static lw_status work_reading(desk *d, const lw_reading *r, size_t number, lw_re
                         ? lw_air_water(weather->temperature, d->work->ambient, weather->humidity)
                         : NAN;
   out->reading = r;
-  out->analyzer = analyzer_of(d->work->job, r);
+  out->analyzer = lw_analyzer_of(d->work->job, r->analyzer);
   out->at = condition_of(r);
   lw_sample s = lw_reading_sample(r, out->analyzer, &d->work->fuel, moisture);
   const double gases[] = {r->co, r->co2, r->hc.x, r->o2, r->no};
