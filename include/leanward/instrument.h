@@ -14,8 +14,10 @@
 **   lw_source_free(source)
 **
 ** Units    SI; gases are mole fractions as displayed (HC in moles of the gas hc_basis names).
-** Times    `time` in s since the source began, from a clock that is never set; it is when the last
-**          byte of a reading came. lw_now() is that clock for deadlines; `wall` the time of day.
+** Times    `time` in s since the source began, from a clock that is never set and runs on while the
+**          machine sleeps; it is when the last byte of a reading came. All durations are of it.
+**          lw_now() is that clock for deadlines; `wall` the time of day. When the clock on the wall
+**          is set by a second or more a remark says so, and `wall` goes with it from there.
 ** Errors   LW_BAD_INPUT for a description or a log that is wrong, with its line; LW_IO for a port
 **          or file. What goes wrong while listening is no error but a live entry (LW_LIVE_LOST,
 **          LW_LIVE_REMARK): a session goes on.
@@ -140,7 +142,7 @@ typedef struct lw_source lw_source;
 
 enum { LW_SOURCE_INSTRUMENTS = 8 };
 
-double lw_now(void); /* s, the clock of deadlines (CLOCK_MONOTONIC) */
+double lw_now(void); /* s, the clock of deadlines (CLOCK_BOOTTIME) */
 
 lw_status lw_source_new(lw_source **source, lw_error *error) LW_MUST_USE;
 void lw_source_free(lw_source *source); /* closes ports, ends the log; NULL is allowed */

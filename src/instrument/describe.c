@@ -46,7 +46,7 @@ static const char *const words_item[] = {"",
 static const lw_field framing_rows[] = {
     TEXT("start", start,
          "what a line or frame begins with; lines that begin otherwise are passed over"),
-    TEXT("end", end, "what a line ends with; <LF> unless said"),
+    TEXT("end", end, "what a line ends with; a line feed unless said"),
     TEXT("separator", separator,
          "one character between the places of a line; a comma unless said; "
          "<SP> for any number of blanks"),

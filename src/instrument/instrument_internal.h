@@ -193,7 +193,8 @@ void lw_port_close(plug *port);
 /* ---- The log ---- */
 
 typedef enum event_kind {
-  EVENT_WALL = 'W',      /* a session begins: time of day, ms */
+  EVENT_WALL = 'W',      /* time of day at 0 s, ms: a session begins, or (" set" behind it) the
+                            clock on the wall was set */
   EVENT_DESCRIBE = 'D',  /* the description's text */
   EVENT_BEGIN = 'B',     /* port opened */
   EVENT_IN = 'I',        /* bytes came */
@@ -224,7 +225,8 @@ typedef struct log_file {
   char line[LOG_LINE_MOST];
 } log_file;
 
-/* Opened for going on; *us: time of its last entry; *wall: time of day at its first, ms; 0: new. */
+/* Opened for going on; *us: time of its last entry; *wall: time of day at its 0 s by the newest
+   word on it, ms; 0: new. */
 lw_status lw_log_open(log_file *log, const char *path, int64_t *us, int64_t *wall,
                       lw_error *error) LW_MUST_USE;
 /* One line. False when it is not kept. */
@@ -241,6 +243,20 @@ void lw_log_reader_free(log_reader *reader);
 log_state lw_log_reader_next(log_reader *reader, event *event, int *line);
 /* The file begins as a log does. */
 bool lw_log_is(const char *path);
+
+/* ---- Clocks ---- */
+
+/* Two clocks: one that is never set and also runs while the machine sleeps, s, with how much of it
+   was sleep, s, and the one on the wall, ms since 1970, which anybody may set. Tests bring their
+   own. */
+typedef struct source_clocks {
+  double (*now)(void *to);
+  double (*slept)(void *to);
+  int64_t (*wall)(void *to);
+  void *to;
+} source_clocks;
+/* At once after lw_source_new. */
+void lw_source_clocks(lw_source *source, const source_clocks *clocks);
 
 /* ---- CSV ---- */
 

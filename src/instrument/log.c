@@ -125,7 +125,7 @@ static lw_status look_through(const char *path, int64_t *us, int64_t *wall, lw_e
   while ((state = lw_log_reader_next(reader, &e, &line)) != LOG_OVER) {
     if (state != LOG_ENTRY) continue;
     if (e.us > *us) *us = e.us;
-    if (e.kind == EVENT_WALL && *wall == 0) *wall = strtoll((const char *)e.bytes, NULL, 10);
+    if (e.kind == EVENT_WALL) *wall = strtoll((const char *)e.bytes, NULL, 10);
   }
   lw_log_reader_free(reader);
   return LW_OK;

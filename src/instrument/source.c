@@ -20,6 +20,9 @@ enum { QUEUE_MOST = CHUNK_MOST + 32 };
 static const double first_retry = 0.1, longest_retry = 2; /* s */
 /* A line holds this many chunks for a program that was away (a terminal 4 kB, doubled). */
 enum { HELD_MOST = 2 * 4096 / CHUNK_MOST };
+static const char wall_set[] = " set";  /* behind the time of a W in the middle of a session */
+static const double sleep_least = 1;    /* s */
+static const int64_t wall_apart = 1000; /* ms: less is a clock that is steered, not set */
 /* s: away for longer, and a fast line may have lost some of what it held */
 static const double away_most = 2;
 
@@ -34,9 +37,11 @@ typedef struct wire {
 } wire;
 
 struct lw_source {
+  source_clocks clocks;
   int64_t base_us; /* of the source's clock when it began */
-  double began;    /* lw_now() then */
-  int64_t wall_ms; /* time of day at 0 of the source's clock */
+  double began;    /* now_of() then */
+  double slept;    /* s of sleep that are accounted for */
+  int64_t wall_ms; /* time of day at 0 of the source's clock, as the clock on the wall stands now */
   size_t count;
   const lw_instrument *instrument[LW_SOURCE_INSTRUMENTS];
   lw_listener *listener[LW_SOURCE_INSTRUMENTS];
@@ -64,20 +69,43 @@ struct lw_source {
   lw_live queue[QUEUE_MOST];
 };
 
+/* Goes on while the machine sleeps: what was settled before is not taken for settled after. */
 double lw_now(void) {
   struct timespec t;
-  clock_gettime(CLOCK_MONOTONIC, &t);
+  if (clock_gettime(CLOCK_BOOTTIME, &t) != 0) clock_gettime(CLOCK_MONOTONIC, &t);
   return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
-static int64_t wall_now(void) {
+/* s since the machine was started that it has slept. */
+static double usual_slept(void *to) {
   struct timespec t;
+  (void)to;
+  clock_gettime(CLOCK_MONOTONIC, &t);
+  return lw_now() - ((double)t.tv_sec + 1e-9 * (double)t.tv_nsec);
+}
+
+static double usual_now(void *to) {
+  (void)to;
+  return lw_now();
+}
+
+static int64_t usual_wall(void *to) {
+  struct timespec t;
+  (void)to;
   clock_gettime(CLOCK_REALTIME, &t);
   return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
 }
 
+static double now_of(const lw_source *s) {
+  return s->clocks.now(s->clocks.to);
+}
+
+static int64_t wall_of(const lw_source *s) {
+  return s->clocks.wall(s->clocks.to);
+}
+
 static int64_t clock_us(const lw_source *s) {
-  return s->base_us + (int64_t)((lw_now() - s->began) * 1e6);
+  return s->base_us + (int64_t)((now_of(s) - s->began) * 1e6);
 }
 
 static double seconds(int64_t us) {
@@ -151,6 +179,34 @@ static void moved(lw_source *s, double time, const char *what) {
 
 static lw_status describe(lw_source *s, const event *e, lw_error *error);
 
+static const char *span_text(char *text, size_t size, double s) {
+  if (s < 120) {
+    snprintf(text, size, "%.0f s", s);
+  } else if (s < 7200) {
+    snprintf(text, size, "%.0f min", s / 60);
+  } else if (s < 2 * 86400) {
+    snprintf(text, size, "%.1f h", s / 3600);
+  } else {
+    snprintf(text, size, "%.0f days", s / 86400);
+  }
+  return text;
+}
+
+/* "1764125600000": a session begins; "1764125600000 set": somebody set the clock in the middle of
+   it. Only the times of day go with it: durations are of another clock. */
+static void take_wall(lw_source *s, double time, const char *text) {
+  char *end = NULL, words[LW_LIVE_WORDS], span[32];
+  int64_t wall = strtoll(text, &end, 10);
+  double by = 1e-3 * (double)(wall - s->wall_ms);
+  s->wall_ms = wall;
+  if (strcmp(end, wall_set) != 0) return;
+  snprintf(words, sizeof words,
+           "the clock of this machine was set %s by %s; times of day before and after do not fit "
+           "together, durations do",
+           by > 0 ? "forward" : "back", span_text(span, sizeof span, fabs(by)));
+  say(s, time, -1, LW_LIVE_REMARK, words);
+}
+
 /* What an event does. Its bytes have a 0 behind them. */
 static void apply(lw_source *s, const event *e) {
   double time = seconds(e->us);
@@ -187,7 +243,7 @@ static void apply(lw_source *s, const event *e) {
     for (size_t i = 0; i < s->count; i++)
       lw_listener_begin(s->listener[i]);
     break;
-  case EVENT_WALL:
+  case EVENT_WALL: take_wall(s, time, text); break;
   case EVENT_DESCRIBE:
   case EVENT_END: break;
   }
@@ -238,12 +294,18 @@ lw_status lw_source_new(lw_source **source, lw_error *error) {
     (void)fcntl(s->wake[i], F_SETFL, O_NONBLOCK);
     (void)fcntl(s->wake[i], F_SETFD, FD_CLOEXEC);
   }
-  s->began = lw_now();
-  s->wall_ms = wall_now();
+  lw_source_clocks(s, &(source_clocks){usual_now, usual_slept, usual_wall, NULL});
   for (int i = 0; i < LW_LIVE_ITEMS; i++)
     s->typed[i] = s->typed_at[i] = LW_NONE;
   *source = s;
   return LW_OK;
+}
+
+void lw_source_clocks(lw_source *s, const source_clocks *clocks) {
+  s->clocks = *clocks;
+  s->began = now_of(s);
+  s->slept = clocks->slept(clocks->to);
+  s->wall_ms = wall_of(s);
 }
 
 void lw_source_free(lw_source *s) {
@@ -273,14 +335,14 @@ void lw_source_wake(lw_source *s) {
 /* The clock goes on from where the log ended: by the time of day when that makes sense, else a
    second behind. */
 lw_status lw_source_log(lw_source *s, const char *path, lw_error *error) {
-  int64_t us = 0, wall = 0, now = wall_now();
+  int64_t us = 0, wall = 0, now = wall_of(s);
   lw_status status = lw_log_open(&s->log, path, &us, &wall, error);
   if (status != LW_OK) return status;
   if (wall > 0) {
     int64_t since = (now - wall) * 1000;
     s->base_us = since > us + 1000000 && since < us + 4000000000000LL ? since : us + 1000000;
   }
-  s->began = lw_now();
+  s->began = now_of(s);
   s->wall_ms = now - s->base_us / 1000;
   char text[32];
   snprintf(text, sizeof text, "%lld", (long long)s->wall_ms);
@@ -457,10 +519,9 @@ static bool network(const lw_source *s, int i) {
   return s->instrument[i]->port[0] != '/';
 }
 
-static void silence(lw_source *s, int i) {
+/* Nothing is settled across it. */
+static void gap(lw_source *s, int i, const char *words) {
   wire *k = &s->wire[i];
-  char words[LW_LIVE_WORDS];
-  snprintf(words, sizeof words, "silent for %.3g s", s->instrument[i]->silence);
   if (network(s, i)) { /* the far end may be gone without a word: connect anew */
     wire_lost(s, i, words);
     return;
@@ -468,6 +529,25 @@ static void silence(lw_source *s, int i) {
   happen_text(s, EVENT_LOST, i, words);
   k->lost = true;
   k->ask_at = k->round_at = clock_s(s);
+}
+
+static void silence(lw_source *s, int i) {
+  char words[LW_LIVE_WORDS];
+  snprintf(words, sizeof words, "silent for %.3g s", s->instrument[i]->silence);
+  gap(s, i, words);
+}
+
+/* A line that speaks at once when the machine wakes was not heard meanwhile, all the same. */
+static void check_sleep(lw_source *s) {
+  double slept = s->clocks.slept(s->clocks.to), by = slept - s->slept;
+  char words[LW_LIVE_WORDS], span[32];
+  if (by < sleep_least) return;
+  s->slept = slept;
+  snprintf(words, sizeof words, "this machine slept for %s", span_text(span, sizeof span, by));
+  for (size_t i = 0; i < s->count; i++) {
+    if (s->wire[i].port.fd >= 0 && !s->wire[i].port.connecting && !s->wire[i].lost)
+      gap(s, (int)i, words);
+  }
 }
 
 /* What is due on a wire by the clock; spoke: this look found something there. */
@@ -602,7 +682,7 @@ static double next_due(lw_source *s) {
   if (s->speed == 0) return 0;
   if (!lw_known(s->due_from)) {
     s->due_from = s->next_time;
-    s->due_at = lw_now();
+    s->due_at = now_of(s);
   }
   return s->due_at + (s->next_time - s->due_from) / s->speed;
 }
@@ -617,7 +697,6 @@ static lw_status play_entry(lw_source *s, lw_error *error) {
     lw_listener_reading(s->listener[0], s->next_time, s->next_x);
     return LW_OK;
   }
-  if (s->next.kind == EVENT_WALL) s->wall_ms = strtoll((const char *)s->next.bytes, NULL, 10);
   if (s->next.kind == EVENT_DESCRIBE) return describe(s, &s->next, error);
   if (s->next.length > CHUNK_MOST && s->next.kind == EVENT_IN)
     return lw_fail(error, LW_BAD_INPUT, "an entry of the log holds more than %d bytes", CHUNK_MOST);
@@ -632,8 +711,8 @@ static lw_status play(lw_source *s, double deadline, bool *woken, lw_error *erro
     return LW_OK;
   }
   double at = next_due(s);
-  if (at <= lw_now()) return play_entry(s, error);
-  *woken = wait_ports(s, clock_s(s) + fmin(at, deadline) - lw_now());
+  if (at <= now_of(s)) return play_entry(s, error);
+  *woken = wait_ports(s, clock_s(s) + fmin(at, deadline) - now_of(s));
   return LW_OK;
 }
 
@@ -646,17 +725,30 @@ static void pop(lw_source *s, lw_live *live) {
   if (live->kind == LW_LIVE_READING) lw_log_sync(&s->log);
 }
 
+/* Whether the clock on the wall still goes with the source's own. */
+static void check_wall(lw_source *s) {
+  char text[48];
+  int64_t at_zero = wall_of(s) - clock_us(s) / 1000, apart = at_zero - s->wall_ms;
+  if (apart > -wall_apart && apart < wall_apart) return;
+  snprintf(text, sizeof text, "%lld%s", (long long)at_zero, wall_set);
+  happen_text(s, EVENT_WALL, 0, text);
+}
+
 lw_status lw_source_next(lw_source *s, double deadline, lw_live *live, lw_error *error) {
   bool woken = false, late = false;
   while (s->waiting == 0 && !woken && !late) {
+    if (!s->played && !s->csv) {
+      check_sleep(s);
+      check_wall(s);
+    }
     lw_status status = LW_OK;
     if (s->played || s->csv) {
       status = play(s, deadline, &woken, error);
     } else {
-      woken = wait_ports(s, deadline - lw_now() + clock_s(s));
+      woken = wait_ports(s, deadline - now_of(s) + clock_s(s));
     }
     if (status != LW_OK) return status;
-    late = s->waiting == 0 && lw_now() >= deadline;
+    late = s->waiting == 0 && now_of(s) >= deadline;
   }
   if (s->waiting > 0) {
     pop(s, live);

@@ -1,6 +1,9 @@
-/* test_instrument_log.c - the log: replayed bit for bit; full disk, power cut, damage. */
+/* test_instrument_log.c - the log: replayed bit for bit; full disk, power cut, damage; a clock that is
+** set, a machine that sleeps. */
 #define _XOPEN_SOURCE 700
 #include "wire_kit.h"
+
+#include "instrument_internal.h"
 
 #include <signal.h>
 #include <sys/resource.h>
@@ -144,6 +147,135 @@ static void test_speed(void **state) {
   (void)played(&v.k, v.log, 4);
   double took = lw_now() - before;
   assert_true(took > length / 4 * 0.8 && took < length / 4 * 1.3 + 0.2);
+  session_free(&v);
+}
+
+/* ---- clocks ---- */
+
+typedef struct shifted {
+  double now;   /* s the machine has slept */
+  int64_t wall; /* ms the clock on the wall is off */
+} shifted;
+
+static double shifted_now(void *to) {
+  return lw_now() + ((const shifted *)to)->now;
+}
+
+static double shifted_slept(void *to) {
+  return ((const shifted *)to)->now;
+}
+
+static int64_t shifted_wall(void *to) {
+  struct timespec t;
+  clock_gettime(CLOCK_REALTIME, &t);
+  return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000 + ((const shifted *)to)->wall;
+}
+
+static lw_source *shifted_source(session *v, shifted *by, const char *log) {
+  lw_source *s = wire_source();
+  lw_error error = {0};
+  lw_instrument *a = wire_describe(&v->k, plain);
+  lw_instrument_set_port(a, v->w.path);
+  lw_source_clocks(s, &(source_clocks){shifted_now, shifted_slept, shifted_wall, by});
+  if (lw_source_log(s, log, &error) != LW_OK) fail_msg("%s", error.text);
+  wire_listen(s, a, 0);
+  return s;
+}
+
+/* Twenty readings a second for so long, all the same. */
+static void steady(lw_source *s, session *v, const shifted *by, double seconds) {
+  lw_live live;
+  for (int i = 0; i < (int)(20 * seconds); i++) {
+    say(&v->w, 1.2, 700);
+    double until = lw_now() + 0.05;
+    while (lw_now() < until) {
+      assert_int_equal(lw_source_next(s, until + by->now, &live, NULL), LW_OK);
+      if (live.kind != LW_LIVE_NOTHING) gather(v->got, &live);
+    }
+  }
+}
+
+static const lw_live *last_reading(const gathered *g) {
+  size_t i = g->count;
+  while (i > 0 && g->live[i - 1].kind != LW_LIVE_READING)
+    i--;
+  assert_true(i > 0);
+  return &g->live[i - 1];
+}
+
+static int64_t off_by(const lw_live *live) { /* ms: its time of day less the true one */
+  shifted none = {0, 0};
+  return live->wall - shifted_wall(&none);
+}
+
+/* Forward an hour, back two, while it settles: the readings settle as if nothing had been, in the
+   same time; only the time of day goes with it. */
+static void test_a_clock_that_is_set(void **state) {
+  (void)state;
+  session v = session_new();
+  shifted by = {0, 0};
+  const char *log = wire_path(&v.k, "set.log");
+  lw_source *s = shifted_source(&v, &by, log);
+  steady(s, &v, &by, 1.5);
+  assert_true(llabs(off_by(last_reading(v.got))) < 500);
+  by.wall = 3600 * 1000;
+  steady(s, &v, &by, 1);
+  assert_true(llabs(off_by(last_reading(v.got)) - by.wall) < 500);
+  by.wall = -3600 * 1000;
+  steady(s, &v, &by, 2);
+  const lw_live *last = last_reading(v.got);
+  assert_true(llabs(off_by(last) - by.wall) < 500);
+  assert_int_equal(last->state[LW_LIVE_SPEED], LW_SETTLE_SETTLED);
+  double before = -1;
+  size_t remarks = 0;
+  for (size_t i = 0; i < v.got->count; i++) {
+    const lw_live *live = &v.got->live[i];
+    assert_true(live->time >= before);
+    assert_true(live->time < 10);
+    before = live->time;
+    assert_true(live->kind == LW_LIVE_READING || live->kind == LW_LIVE_REMARK);
+    if (live->kind != LW_LIVE_REMARK) continue;
+    HOLDS(live->words, remarks ? "was set back by 2.0 h" : "was set forward by 60 min");
+    remarks++;
+  }
+  assert_int_equal(remarks, 2);
+  lw_source_free(s);
+  check_same(v.got, played(&v.k, log, 0));
+  /* gone on with by the clock as it stands now */
+  s = shifted_source(&v, &by, log);
+  steady(s, &v, &by, 0.5);
+  double later = last_reading(v.got)->time - before;
+  assert_true(later > 0.3 && later < 5);
+  lw_source_free(s);
+  session_free(&v);
+}
+
+/* Two hours asleep: both clocks have gone on, so none was set; but nothing settled is left. */
+static void test_a_machine_that_sleeps(void **state) {
+  (void)state;
+  session v = session_new();
+  shifted by = {0, 0};
+  lw_source *s = shifted_source(&v, &by, wire_path(&v.k, "sleep.log"));
+  steady(s, &v, &by, 4);
+  assert_int_equal(last_reading(v.got)->state[LW_LIVE_SPEED], LW_SETTLE_SETTLED);
+  size_t awake = v.got->count;
+  by.now = 7200;
+  by.wall = 7200 * 1000;
+  steady(s, &v, &by, 1);
+  assert_true(last_reading(v.got)->time > 7200);
+  assert_true(llabs(off_by(last_reading(v.got)) - by.wall) < 500);
+  assert_int_equal(v.got->live[awake].kind, LW_LIVE_LOST);
+  HOLDS(v.got->live[awake].words, "this machine slept for 2.0 h");
+  assert_int_equal(v.got->live[awake + 1].kind, LW_LIVE_BACK);
+  for (size_t i = awake; i < v.got->count; i++) {
+    const lw_live *live = &v.got->live[i];
+    assert_true(live->kind != LW_LIVE_REMARK);
+    if (live->kind == LW_LIVE_READING)
+      assert_int_not_equal(live->state[LW_LIVE_SPEED], LW_SETTLE_SETTLED);
+  }
+  steady(s, &v, &by, 3);
+  assert_int_equal(last_reading(v.got)->state[LW_LIVE_SPEED], LW_SETTLE_SETTLED);
+  lw_source_free(s);
   session_free(&v);
 }
 
@@ -348,9 +480,14 @@ static void test_refusals(void **state) {
 
 int main(void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(test_bit_for_bit), cmocka_unit_test(test_speed),
-      cmocka_unit_test(test_power_cut),   cmocka_unit_test(test_killed),
-      cmocka_unit_test(test_full_disk),   cmocka_unit_test(test_damage),
+      cmocka_unit_test(test_a_clock_that_is_set),
+      cmocka_unit_test(test_a_machine_that_sleeps),
+      cmocka_unit_test(test_bit_for_bit),
+      cmocka_unit_test(test_speed),
+      cmocka_unit_test(test_power_cut),
+      cmocka_unit_test(test_killed),
+      cmocka_unit_test(test_full_disk),
+      cmocka_unit_test(test_damage),
       cmocka_unit_test(test_refusals),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
