@@ -8,7 +8,7 @@ import { fileURLToPath } from "node:url";
 import { chromium } from "playwright-core";
 
 export const root = process.env.SOURCE_ROOT ?? join(dirname(fileURLToPath(import.meta.url)), "../..");
-const program = process.env.LEANWARD ?? join(root, "build-release/src/cli/leanward");
+export const program = process.env.LEANWARD ?? join(root, "build-release/src/cli/leanward");
 const browsers = ["/usr/bin/chromium", "/usr/bin/chromium-browser"];
 
 // again: what an earlier one has given, killed meanwhile; the store and the address stay.

@@ -1,59 +1,20 @@
 // The job in a browser, as a technician goes through it; each page also looked at by axe-core.
-// Prints as the cmocka programs do, so that ./check counts it.
 import { writeFileSync, mkdtempSync, rmSync, readFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { createRequire } from "node:module";
 import assert from "node:assert/strict";
-import { browse, front, putIn, serve } from "./bench.mjs";
+import { front, putIn, serve } from "./bench.mjs";
+import { openBrowser, runTests, sizes } from "./kit.mjs";
 
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const bench = await serve();
 const jobs = {};
 for (const name of ["demo", "power-valve", "vacuum-leak", "weak-cylinder"]) jobs[name] = await putIn(bench.address, name);
-const browser = await browse();
-const context = await browser.newContext({ viewport: { width: 360, height: 740 } });
+const kit = await openBrowser(bench.address, sizes.phone);
+const { browser, context, complaints, open, calm, fits, accessible } = kit;
 let page;
-const complaints = [];
 
 async function fresh(of = context) {
-  await page?.close();
-  page = await of.newPage();
-  page.on("pageerror", (error) => complaints.push(error.message));
-  page.on("console", (m) => /Content Security Policy|Refused to/.test(m.text()) && complaints.push(m.text()));
-}
-
-async function open(path) {
-  await page.goto(bench.address + path);
-  await calm();
-}
-
-async function calm() {
-  await page.waitForSelector("h1");
-  await page.waitForFunction(() => !document.querySelector(".busy") && !/One moment|Asking the twin/.test(document.body.textContent ?? ""), null, { timeout: 30000 });
-}
-
-// What can be touched is at least 48 px high (targets inside a line of text aside: there are none).
-async function fits() {
-  const wrong = await page.evaluate(() => {
-    const list = [];
-    if (document.documentElement.scrollWidth > innerWidth) list.push(`${document.documentElement.scrollWidth - innerWidth} px too wide`);
-    for (const e of document.querySelectorAll("button, a, select, input, summary, textarea")) {
-      const touched = e.type === "checkbox" ? e.closest("label") : e;
-      const box = touched.getBoundingClientRect();
-      if (box.height > 0 && (box.height < 47.5 || box.width < 40)) list.push(`${e.tagName} "${e.textContent?.slice(0, 30)}" ${box.width.toFixed(0)} x ${box.height.toFixed(0)}`);
-    }
-    return list;
-  });
-  assert.deepEqual(wrong, [], page.url());
-}
-
-// Run out of the page's content-security policy, which allows no script of ours from here.
-async function accessible() {
-  await page.evaluate(axe);
-  const found = await page.evaluate(() => globalThis.axe.run({ runOnly: ["wcag2a", "wcag2aa", "wcag21aa", "best-practice"] }));
-  const said = found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html.slice(0, 120)).join(" | ")}`);
-  assert.deepEqual(said, [], page.url());
+  page = await kit.fresh(of);
 }
 
 const savedAt = async (address, job) => (await (await fetch(`${address}/api/jobs/${job}/work`)).json()).readings.length;
@@ -313,22 +274,7 @@ const tests = {
   },
 };
 
-const only = process.argv[2];
-let passed = 0, failed = 0;
-for (const [name, test] of Object.entries(tests)) {
-  if (only && !name.includes(only)) continue;
-  await fresh();
-  try {
-    await test();
-    console.log(`[       OK ] ${name}`);
-    passed++;
-  } catch (error) {
-    console.log(`[  FAILED  ] ${name}\n${error.message}`);
-    failed++;
-  }
-}
+const status = await runTests(tests, process.argv[2], fresh);
 await browser.close();
 await bench.stop();
-console.log(`[  PASSED  ] ${passed} test(s).`);
-if (failed) console.log(` ${failed} FAILED TEST(S)`);
-process.exit(failed ? 1 : 0);
+process.exit(status);

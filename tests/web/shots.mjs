@@ -23,6 +23,7 @@ const pages = {
   "what-if": `/jobs/${jobs.demo}/what-if`,
   brief: "/brief?was=corran-290-eight-manual&now=1969%2Fcorran-290-eight-manual",
   "brief-year": "/brief?was=.%2F&now=1969%2F",
+  edit: `/jobs/${jobs.demo}/edit`,
   intake: "/new",
 };
 const browser = await browse();

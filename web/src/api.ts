@@ -186,6 +186,7 @@ export class Refused extends Error {
   constructor(
     readonly status: number,
     message: string,
+    readonly field = "", // of the file, as in "reading 2, CO"
   ) {
     super(message);
   }
@@ -207,8 +208,8 @@ export async function ask<T>(method: string, path: string, body?: unknown, key?:
   }
   const data: unknown = await answer.json().catch(() => null);
   if (answer.ok) return data as T;
-  const said = (data as { error?: string } | null)?.error;
-  throw new Refused(answer.status, said ?? `The server answered ${answer.status}.`);
+  const said = data as { error?: string; field?: string } | null;
+  throw new Refused(answer.status, said?.error ?? `The server answered ${answer.status}.`, said?.field);
 }
 
 export interface Evidence {

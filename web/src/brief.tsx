@@ -440,6 +440,7 @@ export function BriefPage() {
       {refusal.value && <p class="trouble" role="alert">{refusal.value}</p>}
       {pair.value && (
         <section class="brief">
+          <h2>What differs</h2>
           <PairView of={pair.value} common />
           <Away />
         </section>

@@ -6,6 +6,7 @@ import { BriefPage } from "./brief";
 import { CausesPage } from "./causes";
 import { ClassPage } from "./class";
 import { DevicesPage, PairPage } from "./devices";
+import { EditPage } from "./edit";
 import { FitPage } from "./fit";
 import { HandoverPage } from "./handover";
 import { IdlePage } from "./idle";
@@ -71,6 +72,8 @@ function Page({ of }: { of: Status }) {
   switch (found?.[2]) {
     case "idle":
       return <IdlePage job={job} />;
+    case "edit":
+      return <EditPage job={job} />;
     case "off-idle":
       return <OffIdlePage job={job} />;
     case "causes":

@@ -4,6 +4,7 @@ import { signal } from "@preact/signals";
 import { ask, Refused } from "./api";
 import { kept, keep } from "./kept";
 import { Hourglass } from "./show";
+import { applied, type Clash, type Edit, type Key, type Map as TreeMap, normal, same } from "./tree";
 
 export interface Entry {
   key: string;
@@ -12,6 +13,7 @@ export interface Entry {
   words: string; // "reading of job 3: 650 rpm, CO 1.20 %"
   at: string; // when it was typed
   merges?: boolean; // body is put into the job's document, beside what stands there
+  edits?: Edit[]; // what was changed of the job, put into what is there when it is sent
   refused?: string; // the server's words; it stays until somebody discards it
 }
 
@@ -34,7 +36,7 @@ export function newKey(): string {
 const without = (key: string) => waiting.value.filter((e) => e.key !== key);
 
 // Whether a later try may end otherwise: no link, a busy or failing server, no longer paired.
-const passing = (status: number) => status === 0 || status === 401 || status === 429 || status >= 500;
+export const passing = (status: number) => status === 0 || status === 401 || status === 429 || status >= 500;
 
 type Tree = Record<string, unknown>;
 const isTree = (x: unknown): x is Tree => typeof x === "object" && x !== null && !Array.isArray(x);
@@ -62,9 +64,39 @@ async function mergeOne(entry: Entry) {
   }
 }
 
+export interface Edited {
+  document: TreeMap; // as it is saved, or with a clash as it would be
+  theirs: TreeMap;
+  clash: Clash | null; // nothing was saved: somebody else changed the same
+}
+
+// Changes put into what is there now. Sent twice it is the same.
+export async function putEdits(path: string, keys: Key[], edits: Edit[]): Promise<Edited> {
+  for (let tries = 0; ; tries++) {
+    const got = await ask<{ run: number; document: unknown }>("GET", path);
+    const theirs = normal(keys, got.document), clashes: Clash[] = [];
+    const document = normal(keys, applied(theirs, edits, clashes));
+    if (clashes[0] || same(document, theirs)) return { document, theirs, clash: clashes[0] ?? null };
+    try {
+      await ask("PUT", path, document, newKey(), got.run);
+      return { document, theirs, clash: null };
+    } catch (error) {
+      if (!(error instanceof Refused) || error.status !== 412 || tries > 4) throw error;
+    }
+  }
+}
+
+async function editOne(entry: Entry, edits: Edit[]) {
+  const done = await putEdits(entry.path, kept<Key[]>("job keys", []), edits);
+  if (!done.clash) return;
+  const place = done.clash.path.map((s) => (typeof s === "number" ? s + 1 : s)).join(", ");
+  throw new Refused(409, `Somebody else changed ${place} meanwhile.`);
+}
+
 async function sendOne(entry: Entry): Promise<boolean> {
   try {
-    if (entry.merges) await mergeOne(entry);
+    if (entry.edits) await editOne(entry, entry.edits);
+    else if (entry.merges) await mergeOne(entry);
     else await ask("POST", entry.path, entry.body, entry.key);
     change(without(entry.key));
   } catch (error) {
@@ -101,10 +133,20 @@ export async function send() {
 export const put = (path: string, body: unknown, words: string) => hold({ path, body, words });
 export const merge = (path: string, body: Tree, words: string) => hold({ path, body, words, merges: true });
 
-async function hold(what: Pick<Entry, "path" | "body" | "words" | "merges">) {
+export const edit = (path: string, edits: Edit[], words: string) => hold({ path, body: null, words, edits });
+
+async function hold(what: Pick<Entry, "path" | "body" | "words" | "merges" | "edits">) {
   const entry = { ...what, key: newKey(), at: new Date().toISOString() };
   change([...kept<Entry[]>("outbox", waiting.value), entry]);
   await send();
+}
+
+// Changes to a whole job that were refused go back into its form, to be mended there.
+function reopen(entry: Entry) {
+  const job = entry.path.replace("/api/jobs/", "");
+  keep(`edit ${job}`, entry.edits);
+  change(without(entry.key));
+  location.assign(`/jobs/${job}/edit`);
 }
 
 addEventListener("online", () => void send());
@@ -125,6 +167,11 @@ export function Outbox() {
       {stuck.map((e) => (
         <p key={e.key} class="trouble">
           ✕ Not saved: {e.words}. {e.refused}{" "}
+          {e.edits && (
+            <button type="button" onClick={() => reopen(e)}>
+              Open it again
+            </button>
+          )}{" "}
           <button type="button" onClick={() => change(without(e.key))}>
             Discard
           </button>
