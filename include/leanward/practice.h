@@ -55,6 +55,7 @@ typedef struct lw_fault {
   size_t edit_count;
   double turned[LW_SIGHT_SCREWS]; /* turns out each mixture screw is off */
   char name[96];                  /* "vacuum leak into all cylinders, 2.7 mm, brake booster hose" */
+  bool stumbles;                  /* what the customer says is of opening the throttle */
   char complaint[120];            /* what the customer says; gives nothing away */
 } lw_fault;
 

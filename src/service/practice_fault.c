@@ -26,8 +26,10 @@ double lw_practice_lot(uint64_t seed, uint64_t place) {
   return (double)((x ^ (x >> 31)) >> 11) / 9007199254740992.0;
 }
 
+/* An air valve shows under load only, and a wrong unit needs a card of its own. */
 bool lw_fault_may(lw_cause_id cause) {
-  return cause < LW_CAUSES && cause != LW_CAUSE_OTHER;
+  return cause < LW_CAUSES && cause != LW_CAUSE_OTHER && cause != LW_CAUSE_AIR_VALVE &&
+         cause != LW_CAUSE_UNIT;
 }
 
 /* ---- screws ---- */
@@ -151,7 +153,10 @@ static void make_plain(const lw_test_car *car, lw_cause_id id, uint64_t seed, lw
 static void complain(const lw_test_car *car, const lw_symptoms *idle, lw_fault *f) {
   lw_goal goal = lw_goal_from(car->twin->card);
   const char *words = "It is here for its yearly look; the owner notices nothing.";
-  if (!idle->runs) {
+  f->stumbles = f->id == LW_CAUSE_PUMP;
+  if (f->stumbles) {
+    words = "It stumbles when the throttle is opened.";
+  } else if (!idle->runs) {
     words = "It starts, and dies as soon as the foot comes off.";
   } else if (idle->misfire > 0.05) {
     words = "It shakes at idle and failed its exhaust test.";
@@ -167,12 +172,15 @@ static void complain(const lw_test_car *car, const lw_symptoms *idle, lw_fault *
   snprintf(f->complaint, sizeof f->complaint, "%s", words);
 }
 
-/* It can also be run in time. */
-static bool can_run(const lw_test_car *car) {
-  lw_motion *motion = NULL;
+/* It can also be run in time; a pump that ails must be there. */
+static bool can_run(const lw_test_car *car, const lw_test_car *sound, lw_cause_id id) {
+  lw_motion *motion = NULL, *was = NULL;
   lw_error ignored = {0};
-  bool can = lw_test_car_motion(car, &motion, &ignored) == LW_OK;
+  bool can = lw_test_car_motion(car, &motion, &ignored) == LW_OK &&
+             lw_test_car_motion(sound, &was, &ignored) == LW_OK;
+  if (can && id == LW_CAUSE_PUMP) can = lw_motion_devices(was)->pump_volume > 0;
   lw_motion_free(motion);
+  lw_motion_free(was);
   return can;
 }
 
@@ -180,12 +188,13 @@ static bool can_run(const lw_test_car *car) {
 static bool seen_on(const lw_test_car *sound, const lw_test_car *ill, lw_fault *f) {
   lw_gear_load gear = gear_of(sound);
   lw_symptoms is_fast = lw_practice_symptoms(ill, f->gain, fast, LW_LOAD_NONE);
-  if (!is_fast.runs || !can_run(ill)) return false;
+  if (!is_fast.runs || !can_run(ill, sound, f->id)) return false;
   lw_symptoms was_fast = lw_practice_symptoms(sound, 1, fast, LW_LOAD_NONE);
   lw_symptoms was = lw_practice_symptoms(sound, 1, LW_NONE, gear);
   lw_symptoms is = lw_practice_symptoms(ill, f->gain, LW_NONE, gear);
   complain(sound, &is, f);
-  return f->id == LW_CAUSE_NONE || differ(&was, &is) || differ(&was_fast, &is_fast);
+  bool anyway = f->id == LW_CAUSE_NONE || f->stumbles;
+  return anyway || differ(&was, &is) || differ(&was_fast, &is_fast);
 }
 
 /* Looked at as it is on the car. */
@@ -278,7 +287,8 @@ lw_status lw_fault_draw(lw_units *units, const lw_test_car *car, lw_cause_id cau
     return lw_fail(error, LW_BAD_INPUT, "'%s' cannot be made on a car", lw_cause_text(cause));
   for (uint64_t i = 0; i < (any ? DRAWS : 1); i++) {
     lw_fault f;
-    if (!try_cause(units, car, any ? draw_cause(seed + i) : cause, seed + i, &f)) continue;
+    lw_cause_id id = any ? draw_cause(seed + i) : cause;
+    if (!lw_fault_may(id) || !try_cause(units, car, id, seed + i, &f)) continue;
     *fault = f;
     return LW_OK;
   }

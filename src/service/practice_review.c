@@ -85,6 +85,23 @@ static size_t usual_answer(const lw_next_test *t, lw_cause_id cause) {
   return usual;
 }
 
+/* The engine leaves out what its readings would not show. Such a car reads as a sound one, so beside
+   "nothing wrong" it stands as before. */
+static void keep_unseen(const lw_diagnosis *d, double *by_id) {
+  double sound = by_id[LW_CAUSE_NONE] / lw_cause_prior(LW_CAUSE_NONE);
+  for (int i = 0; i < LW_CAUSES; i++) {
+    if (d->unseen[i] && lw_fault_may((lw_cause_id)i))
+      by_id[i] = fmax(by_id[i], sound * lw_cause_prior((lw_cause_id)i));
+  }
+}
+
+/* An owner who speaks of opening the throttle: how often of which cause is ours. */
+static void complaint_weighed(const lw_practice *p, double *by_id) {
+  for (int i = 0; i < LW_CAUSES && p->fault.stumbles; i++)
+    by_id[i] *= i == LW_CAUSE_PUMP || i == LW_CAUSE_AIR_VALVE ? 0.9 : 0.05;
+  normalize(by_id);
+}
+
 /* What the engine makes of readings; without any, how often each cause is met. */
 static lw_status weigh(lw_arena *arena, lw_units *units, const lw_practice *p,
                        const lw_sight *sights, size_t count, double *by_id,
@@ -97,9 +114,10 @@ static lw_status weigh(lw_arena *arena, lw_units *units, const lw_practice *p,
     lw_status status = lw_causes_find(arena, units, p->from, sights, count, NULL, &d, error);
     if (status != LW_OK) return status;
     memcpy(by_id, d->by_id, sizeof d->by_id);
+    keep_unseen(d, by_id);
     *diagnosis = d;
   }
-  normalize(by_id);
+  complaint_weighed(p, by_id);
   return LW_OK;
 }
 
@@ -332,7 +350,7 @@ static known *known_new(lw_arena *arena, lw_units *units, const lw_practice *p) 
   k->p = p;
   for (int i = 0; i < LW_CAUSES; i++)
     k->by_id[i] = lw_cause_prior((lw_cause_id)i);
-  normalize(k->by_id);
+  complaint_weighed(p, k->by_id);
   return k;
 }
 
