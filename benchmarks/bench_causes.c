@@ -6,11 +6,16 @@
 ** has physics of its own: every passage's discharge, breathing, valve overlap, friction, distribution,
 ** lean limit, crevices and walls are off from what the twin assumes. See README.md.
 **
+** With SNAPS=1 in the environment the throttle is also opened quickly: a snap in neutral, and floored at
+** 1,500 rpm under load; a weak pump and a mis-set air valve spring show there and nowhere else.
+**
 **   bench_causes [CARS [SEED [CARD]]]
 */
 #include "virtual.h"
 
 #include "../src/service/causes_internal.h"
+
+#include "leanward/record.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -52,6 +57,10 @@ static const struct {
     {LW_CAUSE_MISFIRE, "cylinder=3 spark ", " %", 0, 30},
     {LW_CAUSE_SAMPLE_AIR, "exhaust leak=", " %", 5, 20},
     {LW_CAUSE_ANALYZER, NULL, NULL, 0, 0},
+    {LW_CAUSE_UNIT, NULL, NULL, 0, 0},
+    {LW_CAUSE_PUMP, "accelerator pump=weak ", " %", 0, 22},
+    {LW_CAUSE_AIR_VALVE, "air valve spring=+", " turns", 0.8, 2},
+    {LW_CAUSE_AIR_VALVE, "air valve spring=-", " turns", 0.7, 1.6},
 };
 enum { FAULTS = sizeof faults / sizeof faults[0] };
 
@@ -79,6 +88,7 @@ enum { SIGHTS = 3, NO_EFFECT = 1, NO_CAR = 2 };
 
 typedef struct outcome {
   size_t which;
+  double size;
   double p_first, p_right;
   lw_cause_id first;
   int place; /* of the right cause, from 0; 99: not there */
@@ -112,6 +122,61 @@ static bool run_all(virtual_car *v, double speed, lw_running *runs, bool *held) 
   memcpy(v->turns, before, sizeof before);
   held[2] = true;
   return good && virtual_hold(v, 2500 * rpm, &runs[2]);
+}
+
+/* ---- the throttle opened quickly ---- */
+
+enum { SNAPS = 2 };
+
+static void what_snap(int i, lw_snap *s) {
+  *s = (lw_snap){.label = i ? "floored at 1,500 rpm" : "snap",
+                 .kind = i ? LW_SNAP_FLOORED : LW_SNAP_NEUTRAL,
+                 .speed = LW_NONE,
+                 .accuracy = LW_CLASS_I};
+}
+
+/* As a car and a hand of their own give it: what the displays come to, and how it is felt. */
+static bool snap_all(virtual_car *v, const virtual_shop *in, cars_random *r, lw_snap *snaps) {
+  static const double gain[LW_SNAP_CHANNELS] = {0.03, 0.03, 0.08, 0.03, 0, 0};
+  bool good = true;
+  for (int i = 0; i < SNAPS && good; i++) {
+    lw_snap *s = &snaps[i];
+    lw_snap_shown shown;
+    lw_arena *arena = lw_arena_new(0);
+    lw_test_car *car = virtual_build(v, arena);
+    what_snap(i, s);
+    s->hold = 0.3 * exp(0.25 * virtual_bell(r));
+    if (car) car->devices.pump *= exp(0.1 * virtual_bell(r));
+    good = car && lw_snap_of(car, s, &shown, NULL) == LW_OK && shown.possible;
+    lw_arena_free(arena);
+    if (!good) break;
+    for (int k = 0; k < LW_SNAP_CHANNELS; k++)
+      s->x[k] = shown.x[k] * exp(gain[k] * virtual_bell(r));
+    s->x[LW_SNAP_CO_MOST] *= in->gain[LW_SEE_CO];
+    s->x[LW_SNAP_CO_LEAST] *= in->gain[LW_SEE_CO];
+    s->x[LW_SNAP_HC_MOST] *= in->gain[LW_SEE_HC];
+    double at = cars_between(r, 0, 1);
+    for (int f = LW_FELT_CLEAN; f <= LW_FELT_SMOKES; f++) {
+      lw_snap only = {.felt = (lw_felt)f};
+      for (int k = 0; k < LW_SNAP_CHANNELS; k++)
+        only.x[k] = LW_NONE;
+      at -= exp(lw_snap_log(&only, &shown, 1));
+      if (at < 0 && s->felt == LW_FELT_UNSAID) s->felt = (lw_felt)f;
+    }
+    s->hold = 0; /* nobody timed it */
+  }
+  return good;
+}
+
+/* A snap that has come out otherwise by more than hands and cars differ. */
+static bool snaps_show(const lw_snap *sound, const lw_snap *now) {
+  for (int i = 0; i < SNAPS; i++) {
+    for (int k = 0; k < LW_SNAP_CHANNELS; k++) {
+      double off = fabs(now[i].x[k] - sound[i].x[k]);
+      if (off > 2 * lw_snap_spread((lw_snap_channel)k, sound[i].x[k])) return true;
+    }
+  }
+  return false;
 }
 
 /* Whether any reading has moved by more than its instrument's band (95 %), or the speed by 20 rpm. */
@@ -169,8 +234,8 @@ static int place_of(const lw_diagnosis *g, lw_cause_id id) {
 }
 
 /* The first proposed test done on this car, answered as such tests are, and weighed. */
-static bool after_test(virtual_car *v, const lw_diagnosis *g, lw_cause_id id,
-                       const virtual_shop *in, lw_sight *sights, const lw_findings *f,
+static bool after_test(virtual_car *v, const lw_test_car *model, const lw_diagnosis *g,
+                       lw_cause_id id, const virtual_shop *in, const lw_told *told,
                        cars_random *r) {
   const lw_next_test *t = &g->tests[0];
   if (t->find_count) {
@@ -195,22 +260,21 @@ static bool after_test(virtual_car *v, const lw_diagnosis *g, lw_cause_id id,
   lw_running run;
   lw_state state = {0};
   lw_diagnosis *again = NULL;
-  lw_sight all[SIGHTS + 1];
+  lw_told all = *told;
   bool good = false;
-  memcpy(all, sights, SIGHTS * sizeof *all);
   lw_arena *arena = lw_arena_new(0);
   lw_test_car *car = virtual_build(v, arena);
   if (car &&
       lw_engine_idle(car->engine, car->twin->net, &car->around, 0, LW_LOAD_DRIVE, &state, &run,
                      NULL) == LW_OK &&
       !run.stalled) {
-    lw_sight *s = &all[SIGHTS];
-    *s = sights[0];
+    lw_sight *s = &all.sights[all.count++];
+    *s = told->sights[0];
     virtual_read(&run, in, r, s);
     s->label = "idle in drive";
     s->gear = LW_LOAD_DRIVE;
     s->stop_as_first = !s->held;
-    good = lw_causes_find(arena, v->units, v->model, all, SIGHTS + 1, f, &again, NULL) == LW_OK &&
+    good = lw_causes_weigh(arena, v->units, model, &all, &again, NULL) == LW_OK &&
            again->causes[0].id == id;
   } else {
     good = g->causes[0].id == id; /* it stalls: the test gave nothing */
@@ -234,8 +298,9 @@ static void tell_car(const char *card, uint64_t seed, lw_cause_id id, double siz
 }
 
 /* How far sound cars lie from the twin, in the spreads it believes: to find those spreads by. */
-static int spread_said(lw_units *units, const lw_test_car *model, const lw_sight *s) {
+static int spread_said(lw_units *units, const lw_test_car *model, const lw_told *told) {
   lw_match m;
+  const lw_sight *s = told->sights;
   if (lw_match_run(units, model, NULL, 0, s, SIGHTS, false, &m, NULL) != LW_OK) return NO_CAR;
   printf("SOUND misfit %.2f of %zu z", m.misfit, m.read);
   for (size_t k = 0; k < LW_UNKNOWNS + SIGHTS; k++)
@@ -245,6 +310,16 @@ static int spread_said(lw_units *units, const lw_test_car *model, const lw_sight
     for (int k = 0; k < LW_CHANNELS; k++) {
       if (lw_known(s[i].x[k]))
         printf(" %zu:%d:%.3f", i, k, (s[i].x[k] - m.seen[i][k]) / m.band[i][k]);
+    }
+  }
+  for (size_t i = 0; i < told->snap_count; i++) {
+    const lw_snap *snap = &told->snaps[i];
+    lw_snap_shown sound;
+    if (lw_snap_run(units, model, NULL, 0, s, m.throttle[0], snap, &sound, NULL) != LW_OK) continue;
+    printf(" %s", lw_felt_text(snap->felt));
+    for (int k = 0; k < LW_SNAP_CHANNELS; k++) {
+      double spread = lw_snap_spread((lw_snap_channel)k, sound.x[k]);
+      printf(" %d:%.3f", k, (snap->x[k] - sound.x[k]) / spread);
     }
   }
   putchar('\n');
@@ -276,24 +351,104 @@ static int readings_said(lw_units *units, const lw_test_car *model, const lw_sig
   return 0;
 }
 
-static int one_car(const cars_card *card, const lw_test_car *model, lw_units *units, uint64_t seed,
-                   size_t which, outcome *o, bool tell) {
+/* One card on the bench: its car, and the same engine with the unit for the other transmission (NULL:
+   there is no such card). */
+typedef struct bench_model {
+  const cars_card *card;
+  lw_test_car *car, *other;
+} bench_model;
+
+/* The other unit bolted on: set by somebody who did not know, or left as it came. */
+static bool bolt_on(virtual_car *v, const bench_model *m, double co, double speed, cars_random *r) {
+  virtual_car other = virtual_of(v->units, m->other, v->seed, r);
+  other.engine = v->engine;
+  *v = other;
+  if (cars_below(r, 2) && virtual_set_right(v, co, speed)) return true;
+  const lw_screw_card *s;
+  for (size_t k = 0; (s = virtual_screw(v, k)); k++)
+    v->turns[k] = lw_known(lw_range_middle(s->preset)) ? lw_range_middle(s->preset) : 1.5;
+  v->stop = m->other->twin->net->barrels[0].stop;
+  return true;
+}
+
+/* Where screws of another kind give it away, nobody needs to weigh it. */
+static bool same_screws(const lw_card *a, const lw_card *b) {
+  const lw_screw_card *x = a->carburetor.screws.items, *y = b->carburetor.screws.items;
+  bool same = a->carburetor.screws.count == b->carburetor.screws.count;
+  for (size_t i = 0; same && i < a->carburetor.screws.count; i++)
+    same = strcmp(x[i].name, y[i].name) == 0;
+  return same;
+}
+
+static lw_status model_of(lw_arena *arena, lw_units *units, const cars_card *card, bench_model *m,
+                          lw_error *error) {
+  *m = (bench_model){.card = card};
+  lw_status status = lw_test_car_new(arena, card->card, &m->car, error);
+  const lw_card *other = lw_card_other(arena, units, LW_SOURCE_ROOT "/cards", card->card);
+  if (status != LW_OK || !other || !same_screws(card->card, other)) return status;
+  status = lw_test_car_new(arena, other, &m->other, error);
+  if (status == LW_OK) m->other->engine = m->car->engine;
+  return status;
+}
+
+/* Of the first cause, given what is true of every car here: no second fault, none outside the list. */
+static double first_given_single(const lw_diagnosis *g) {
+  double singles = 0, first = g->causes[0].probability;
+  for (size_t i = 0; i < g->cause_count; i++) {
+    bool single = g->causes[i].second == LW_CAUSE_NONE && g->causes[i].id != LW_CAUSE_OTHER;
+    singles += single ? g->causes[i].probability : 0;
+  }
+  return first < singles ? first / singles : first;
+}
+
+static int weigh_car(const bench_model *m, virtual_car *v, size_t which, lw_told *told,
+                     const virtual_shop *in, cars_random *r, outcome *o, bool tell) {
+  lw_cause_id id = faults[which].id;
+  lw_diagnosis *g = NULL;
+  lw_error error = {0};
+  lw_arena *arena = lw_arena_new((size_t)1 << 30);
+  double begin = virtual_now();
+  if (lw_causes_weigh(arena, v->units, m->car, told, &g, &error) != LW_OK) {
+    printf("%s: %s\n", m->card->name, error.text);
+    lw_arena_free(arena);
+    return NO_CAR;
+  }
+  o->seconds = virtual_now() - begin;
+  o->first = g->causes[0].id;
+  o->p_first = first_given_single(g);
+  o->p_right = g->by_id[id];
+  o->place = place_of(g, id);
+  o->tested = g->test_count > 0;
+  o->after = o->tested ? after_test(v, m->car, g, id, in, told, r) : o->place == 0;
+  if (tell) tell_car(m->card->name, v->seed, id, o->size, told->sights, g, o);
+  lw_arena_free(arena);
+  return 0;
+}
+
+static int one_car(const bench_model *m, lw_units *units, uint64_t seed, size_t which, outcome *o,
+                   bool tell) {
+  const lw_test_car *model = m->car;
   cars_random r = {virtual_stirred(seed)};
   virtual_car v = virtual_of(units, model, seed, &r);
   lw_running sound[SIGHTS], runs[SIGHTS];
-  bool sound_held[SIGHTS], held[SIGHTS];
-  lw_sight sights[SIGHTS] = {{0}};
+  bool sound_held[SIGHTS], held[SIGHTS], snaps = getenv("SNAPS") != NULL;
+  lw_snap sound_snaps[SNAPS];
+  lw_told told = {.count = SIGHTS, .snap_count = snaps ? SNAPS : 0, .other = m->other};
   lw_cause_id id = faults[which].id;
   virtual_shop in = virtual_shop_of(&r);
-  lw_range want = card->card->idle.co;
+  lw_range want = m->card->card->idle.co;
   double lo = lw_known(want.lo) ? want.lo : 0.008, hi = lw_known(want.hi) ? want.hi : 0.02;
   double speed = model->engine->speed_hot;
   o->which = which;
   if (id == LW_CAUSE_UNBALANCED && v.screws < 2) return NO_CAR;
+  if (id == LW_CAUSE_UNIT && !m->other) return NO_CAR;
+  if (lw_cause_moves(id) && !snaps) return NO_CAR;
   double set_speed = speed * (1 + 0.015 * virtual_bell(&r)), set_co = cars_between(&r, lo, hi);
   if (!virtual_set_right(&v, set_co, set_speed)) return NO_CAR;
   if (!run_all(&v, speed, sound, sound_held)) return NO_CAR;
-  double size = break_it(&v, which, &r);
+  if (snaps && !snap_all(&v, &in, &r, sound_snaps)) return NO_CAR;
+  o->size = break_it(&v, which, &r);
+  if (id == LW_CAUSE_UNIT && !bolt_on(&v, m, set_co, set_speed, &r)) return NO_CAR;
   if (id == LW_CAUSE_SCREWS || id == LW_CAUSE_UNBALANCED) mis_set(&v, id, &r);
   if (id == LW_CAUSE_ANALYZER) {
     double g = cars_below(&r, 2) ? cars_between(&r, 1.14, 1.3) : cars_between(&r, 0.74, 0.86);
@@ -302,34 +457,21 @@ static int one_car(const cars_card *card, const lw_test_car *model, lw_units *un
     in.gain[LW_SEE_HC] *= g;
   }
   if (!run_all(&v, speed, runs, held)) return NO_CAR;
+  if (snaps && !snap_all(&v, &in, &r, told.snaps)) return NO_CAR;
   double co = runs[0].burned.sampled.dry.co;
   if (id == LW_CAUSE_SCREWS && !(co < lo - 0.004 || co > hi + 0.004)) return NO_CAR;
   bool beside = id == LW_CAUSE_TIMING_LATE || id == LW_CAUSE_TIMING_EARLY || id == LW_CAUSE_WEAK;
-  if (faults[which].edit && !beside && !shows(sound, sound_held, runs, held)) return NO_EFFECT;
-  read_all(&v, runs, held, &in, &r, sights);
-  if (getenv("SPREADS")) return spread_said(units, model, sights);
-  lw_findings f = findings_of(&v, which, size, &r);
+  bool ails = faults[which].edit || id == LW_CAUSE_UNIT;
+  if (ails && !beside && !shows(sound, sound_held, runs, held) &&
+      !(snaps && snaps_show(sound_snaps, told.snaps)))
+    return NO_EFFECT;
+  read_all(&v, runs, held, &in, &r, told.sights);
+  if (getenv("SPREADS")) return spread_said(units, model, &told);
+  told.findings = findings_of(&v, which, o->size, &r);
   if (getenv("READINGS"))
-    return readings_said(units, model, sights, id, &f, (lw_range){.lo = lo, .hi = hi});
-  lw_diagnosis *g = NULL;
-  lw_error error = {0};
-  lw_arena *arena = lw_arena_new((size_t)1 << 30);
-  double begin = virtual_now();
-  if (lw_causes_find(arena, units, model, sights, SIGHTS, &f, &g, &error) != LW_OK) {
-    printf("%s: %s\n", card->name, error.text);
-    lw_arena_free(arena);
-    return NO_CAR;
-  }
-  o->seconds = virtual_now() - begin;
-  o->first = g->causes[0].id;
-  o->p_first = g->causes[0].probability;
-  o->p_right = g->by_id[id];
-  o->place = place_of(g, id);
-  o->tested = g->test_count > 0;
-  o->after = o->tested ? after_test(&v, g, id, &in, sights, &f, &r) : o->place == 0;
-  if (tell) tell_car(card->name, seed, id, size, sights, g, o);
-  lw_arena_free(arena);
-  return 0;
+    return readings_said(units, model, told.sights, id, &told.findings,
+                         (lw_range){.lo = lo, .hi = hi});
+  return weigh_car(m, &v, which, &told, &in, &r, o, tell);
 }
 
 /* ---- figures ---- */
@@ -438,13 +580,12 @@ int main(int argc, char **argv) {
     fprintf(stderr, "bench_causes: %s\n", error.text);
     return 2;
   }
-  lw_test_car *models[CARS_MOST] = {NULL};
+  bench_model models[CARS_MOST] = {{0}};
   size_t own = 0;
   for (size_t i = 0; i < count && own < 11; i++) {
     if (strncmp(cards[i].name, "corran", 6) != 0) continue;
     if (argc > 3 && !strstr(cards[i].name, argv[3])) continue;
-    if (lw_test_car_new(arena, cards[i].card, &models[own], &error) != LW_OK) return 2;
-    cards[own++] = cards[i];
+    if (model_of(arena, units, &cards[i], &models[own++], &error) != LW_OK) return 2;
   }
   double seconds = 0, slowest = 0;
   size_t left_out = 0, of[FAULTS] = {0};
@@ -453,8 +594,7 @@ int main(int argc, char **argv) {
            card = spreads ? tried % own : (tried / FAULTS) % own;
     tried++;
     if (only && !strstr(lw_cause_text(faults[which].id), only)) continue;
-    int why =
-        one_car(&cards[card], models[card], units, seed * 1000003 + tried, which, &all[used], tell);
+    int why = one_car(&models[card], units, seed * 1000003 + tried, which, &all[used], tell);
     left_out += why == NO_EFFECT;
     of[which] += why == NO_EFFECT;
     if (why) continue;

@@ -8,7 +8,7 @@
 **
 ** Units    SI; gases as mole fractions of dry gas, HC as hexane.
 ** Errors   a car that does not idle, or whose flows do not settle on the way, shows nothing:
-**          possible false.
+**          possible false. Others are those of lw_test_car_what_if.
 ** Memory   none beyond the caller's structs; scratch is freed before return.
 ** Threads  pure functions; one lw_units for each thread.
 ** Source   how hands differ and what is felt when: ours, docs/causes.md.
@@ -39,6 +39,7 @@ typedef struct lw_snap {
   const char *label; /* for people */
   lw_snap_kind kind; /* card.h */
   double speed;      /* rad/s held: tip-in (1,500 rpm when NaN) and floored (the same) */
+  double hold;       /* s a snap is floored; 0: 0.3 */
   lw_class accuracy; /* of the analyzer: its delay and lag */
   lw_felt felt;
   double x[LW_SNAP_CHANNELS]; /* NaN: not read. Mole fractions, Pa, rad/s */
@@ -57,6 +58,10 @@ typedef struct lw_snap_shown {
 lw_status lw_snap_run(lw_units *units, const lw_test_car *car, const char *const *edits,
                       size_t edit_count, const lw_sight *stands, double throttle,
                       const lw_snap *snap, lw_snap_shown *shown, lw_error *error) LW_MUST_USE;
+
+/* The car as it stands. */
+lw_status lw_snap_of(const lw_test_car *car, const lw_snap *snap, lw_snap_shown *shown,
+                     lw_error *error) LW_MUST_USE;
 
 /* Logarithm of the probability of what was read and felt, from a car that shows this. Car to car,
    hand to hand: lw_snap_spread, times wider (1 unless cars stray). */

@@ -86,11 +86,11 @@ static void wait(run *r, int steps, double every) {
   }
 }
 
-static void neutral(run *r) {
+static void neutral(run *r, double hold) {
   begin(r);
   r->opening = true;
   control(r, 1, 0.08, LW_NONE);
-  go(r, 15, 0.02);
+  go(r, 15, (hold > 0 ? hold : 0.3) / 15);
   control(r, 0, 0.08, LW_NONE);
   r->opening = false;
   go(r, 40, 0.04);
@@ -122,19 +122,21 @@ static bool has_stalled(const lw_motion *motion) {
   return false;
 }
 
-static lw_status drive(const lw_test_car *car, const lw_snap *snap, lw_snap_shown *out,
-                       lw_error *error) {
+lw_status lw_snap_of(const lw_test_car *car, const lw_snap *snap, lw_snap_shown *out,
+                     lw_error *error) {
+  *out = (lw_snap_shown){.leanest = 0};
   run r = {.out = out, .error = error};
   lw_meter_kind kind = lw_meter_usual(snap->accuracy);
   r.status = lw_test_car_motion(car, &r.motion, error);
-  if (r.status != LW_OK) return r.status;
+  if (r.status != LW_OK) return r.status == LW_NO_CONVERGENCE ? LW_OK : r.status;
   lw_meter_start(&r.meter, &kind);
   r.status = lw_motion_idle(r.motion, error);
-  if (r.status == LW_OK && snap->kind == LW_SNAP_NEUTRAL) neutral(&r);
+  if (r.status == LW_OK && snap->kind == LW_SNAP_NEUTRAL) neutral(&r, snap->hold);
   if (r.status == LW_OK && snap->kind != LW_SNAP_NEUTRAL) under_load(&r, snap);
   out->stalled = has_stalled(r.motion);
+  out->possible = r.status == LW_OK;
   lw_motion_free(r.motion);
-  return r.status;
+  return r.status == LW_NO_CONVERGENCE ? LW_OK : r.status;
 }
 
 /* The speed screw goes to where the throttle stands in that share of its travel. */
@@ -161,7 +163,7 @@ lw_status lw_snap_run(lw_units *units, const lw_test_car *car, const char *const
   if (status == LW_OK) status = lw_test_car_what_if(arena, units, ill, screws, count, &own, error);
   if (status == LW_OK) {
     if (stands) put_stop(own->twin->net, throttle);
-    out->possible = drive(own, snap, out, NULL) == LW_OK;
+    status = lw_snap_of(own, snap, out, error);
   }
   lw_arena_free(arena);
   return status;

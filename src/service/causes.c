@@ -134,13 +134,14 @@ static void split_sound(inquiry *d, double log_weight) {
 /* ---- all of them ---- */
 
 static void keep(inquiry *d, const trial *trials, size_t count, double weight,
-                 const lw_match *match, const lw_snap_shown *shown) {
+                 const lw_match *match, double snaps, const lw_snap_shown *shown) {
   if (d->kept_count >= KEPT_MOST) return;
   kept *k = &d->kept[d->kept_count++];
   memcpy(k->trials, trials, count * sizeof *trials);
   k->count = count;
   k->weight = weight;
   k->match = *match;
+  k->snaps = snaps;
   memcpy(k->shown, shown, sizeof k->shown);
 }
 
@@ -197,7 +198,8 @@ static lw_status try_size(inquiry *d, standing_row *r, double size, lw_error *er
   bool told = found(d, id, size) || (moves ? d->snap_count > 0 : shows(d, &match));
   if (match.possible && !plain && !told) return LW_OK;
   double w = either(d, &match) + findings(d, id, size);
-  if (moves) w += lw_causes_snaps(d, &t, 1, &match, shown);
+  double snaps = moves ? lw_causes_snaps(d, &t, 1, &match, shown) : 0;
+  w += snaps;
   size_t at = r->count++;
   for (; at > 0 && r->size[at - 1] > size; at--) {
     r->size[at] = r->size[at - 1];
@@ -210,6 +212,7 @@ static lw_status try_size(inquiry *d, standing_row *r, double size, lw_error *er
   r->trial = t;
   r->match = match;
   if (moves) memcpy(r->shown, shown, sizeof r->shown);
+  r->snaps = snaps;
   return LW_OK;
 }
 
@@ -294,8 +297,7 @@ static lw_status refine(inquiry *d, standing_row *r, double most, lw_error *erro
 /* The snaps under a row's best size; what stands far behind without them is taken to show what a
    sound car shows. */
 static double snaps_of(inquiry *d, standing_row *r, double most) {
-  const double far = 15;
-  if (lw_cause_moves(r->row->id)) return 0; /* in its weights already */
+  const double far = 10;
   if (r->row->id == LW_CAUSE_NONE) return d->sound_snaps;
   memcpy(r->shown, d->sound_shown, sizeof r->shown);
   if (!(weight_of(r) > most - far)) return d->sound_snaps;
@@ -318,8 +320,9 @@ static lw_status weigh_rows(inquiry *d, lw_error *error) {
   for (size_t i = 0; i < count && status == LW_OK; i++) {
     if (!list[i].count) continue;
     status = refine(d, &list[i], most, error);
-    double snaps = snaps_of(d, &list[i], most);
-    keep(d, &list[i].trial, 1, weight_of(&list[i]) + snaps, &list[i].match, list[i].shown);
+    double weight = weight_of(&list[i]); /* of moving parts with their snaps */
+    if (!lw_cause_moves(rows[i].id)) weight += list[i].snaps = snaps_of(d, &list[i], most);
+    keep(d, &list[i].trial, 1, weight, &list[i].match, list[i].snaps, list[i].shown);
   }
   for (size_t i = 0; i < count; i++) {
     lw_cause_id id = rows[i].id;
@@ -353,7 +356,6 @@ static lw_status weigh_pairs(inquiry *d) {
     for (size_t j = i + 1; j < n; j++) {
       trial two[2] = {best[i]->trials[0], best[j]->trials[0]};
       lw_match match;
-      lw_snap_shown shown[LW_SNAPS_MOST];
       if (two[0].row->id == two[1].row->id) continue;
       if (lw_cause_leaks(two[0].row->id) && lw_cause_leaks(two[1].row->id)) continue;
       if (run(d, two, 2, &match, NULL) != LW_OK) continue;
@@ -362,8 +364,11 @@ static lw_status weigh_pairs(inquiry *d) {
                             findings(d, LW_CAUSE_NONE, 0);
       double prior = two[0].row->prior * two[1].row->prior / (double)two[0].row->size_count /
                      (double)two[1].row->size_count;
-      double snaps = lw_causes_snaps(d, two, 2, &match, shown);
-      keep(d, two, 2, either(d, &match) + found_beside + log(prior) + snaps, &match, shown);
+      /* in time each is taken to do what it does alone */
+      double snaps = best[i]->snaps + best[j]->snaps - d->sound_snaps;
+      bool first = fabs(best[i]->snaps - d->sound_snaps) > fabs(best[j]->snaps - d->sound_snaps);
+      keep(d, two, 2, either(d, &match) + found_beside + log(prior) + snaps, &match, snaps,
+           (first ? best[i] : best[j])->shown);
     }
   }
   return LW_OK;
@@ -439,8 +444,10 @@ static lw_status prepare(inquiry *d, lw_error *error) {
   status = lw_match_before(d->units, d->car, first, speed, card->idle.co, &d->before,
                            &d->before_known, error);
   if (status != LW_OK || !d->other) return status;
-  return lw_match_before(d->units, d->other, first, speed, card->idle.co, &d->other_before,
-                         &d->other_before_known, error);
+  lw_status fits = lw_match_before(d->units, d->other, first, speed, card->idle.co,
+                                   &d->other_before, &d->other_before_known, NULL);
+  if (fits != LW_OK) d->other = NULL; /* it has not the screws that were turned */
+  return LW_OK;
 }
 
 lw_status lw_causes_weigh(lw_arena *arena, lw_units *units, const lw_test_car *car,

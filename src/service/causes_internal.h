@@ -40,6 +40,7 @@ typedef struct standing_row {
   double best;
   trial trial; /* the best */
   lw_match match;
+  double snaps;
   lw_snap_shown shown[LW_SNAPS_MOST];
 } standing_row;
 
@@ -49,6 +50,7 @@ typedef struct kept {
   size_t count;
   double weight, probability;
   lw_match match;
+  double snaps;                       /* logarithm of the probability of the snaps, in weight */
   lw_snap_shown shown[LW_SNAPS_MOST]; /* as the sound car's where it was not run */
 } kept;
 
