@@ -75,5 +75,22 @@ export async function putIn(address, name) {
   return (await answer.json()).job;
 }
 
+// A practice car or a class with these moves made; what its page keeps in the browser.
+export async function practise(address, wish, moves = [], over = false) {
+  const what = wish.title ? "class" : "practice";
+  let count = 0;
+  const post = async (path, body, pass = "") => {
+    const headers = { "Content-Type": "application/json", "Idempotency-Key": `practise-${count++}`, "Practice-Pass": pass };
+    if (!pass) headers["Idempotency-Key"] = `practise-${Math.random()}`;
+    const answer = await fetch(address + path, { method: "POST", headers, body: JSON.stringify(body) });
+    if (!answer.ok) throw new Error(`${path}: ${answer.status} ${await answer.text()}`);
+    return answer.json();
+  };
+  const made = await post(what === "class" ? "/api/classes" : "/api/practice", wish);
+  for (const move of moves) await post(`/api/practice/${made.practice}/moves`, move, made.pass);
+  if (over) await post(`/api/practice/${made.practice}/end`, {}, made.pass);
+  return { number: made[what], kept: { [`leanward pass ${what} ${made[what]}`]: JSON.stringify(made.pass) } };
+}
+
 export const browse = () =>
   chromium.launch({ executablePath: browsers.find(existsSync), args: ["--no-sandbox", "--disable-gpu"] });

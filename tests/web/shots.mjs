@@ -1,6 +1,6 @@
 // Pictures of every page: node shots.mjs FOLDER [PAGE...]; a phone and a desk, light and dark.
 import { mkdirSync } from "node:fs";
-import { browse, putIn, serve } from "./bench.mjs";
+import { browse, practise, putIn, serve } from "./bench.mjs";
 
 const folder = process.argv[2] ?? "shots";
 const wanted = process.argv.slice(3);
@@ -9,6 +9,12 @@ mkdirSync(folder, { recursive: true });
 const bench = await serve();
 const jobs = {};
 for (const name of ["demo", "power-valve", "vacuum-leak", "weak-cylinder", "wrong-unit"]) jobs[name] = await putIn(bench.address, name);
+const read = { move: "read" }, fast = { move: "hold", speed_rad_s: 261.8 }, wait = { move: "wait" };
+const six = { card: "corran-220-six-manual", cause: "fuel level high" }, eight = { card: "corran-290-eight-manual", cause: "main jet clogged" };
+const car = await practise(bench.address, six, [read, fast, wait, read, { move: "check", check: "feel the throttle shaft" }, { move: "pedal", share: 0 }]);
+const done = await practise(bench.address, eight, [read, fast, wait, read, { move: "check", check: "main jet and bleed" }, { move: "name", cause: "timing late" }, { move: "name", cause: eight.cause }], true);
+const group = await practise(bench.address, { title: "Tuesday evening", card: "corran-220-six-manual" });
+for (const name of ["Ann", "Ben", "Cleo with a rather long name"]) await practise(bench.address, { class: group.number, name }, [read], name === "Ann");
 const pages = {
   list: "/",
   job: `/jobs/${jobs.demo}`,
@@ -25,11 +31,16 @@ const pages = {
   "brief-year": "/brief?was=.%2F&now=1969%2F",
   edit: `/jobs/${jobs.demo}/edit`,
   intake: "/new",
+  practice: "/practice",
+  "practice-car": `/practice/${car.number}`,
+  "practice-review": `/practice/${done.number}/review`,
+  "practice-class": `/class/${group.number}`,
 };
 const browser = await browse();
 for (const [size, viewport] of Object.entries(sizes)) {
   for (const colorScheme of ["light", "dark"]) {
     const context = await browser.newContext({ viewport, colorScheme });
+    await context.addInitScript((kept) => Object.entries(kept).forEach(([name, text]) => localStorage.setItem(name, text)), { ...car.kept, ...done.kept, ...group.kept });
     const page = await context.newPage();
     page.on("pageerror", (error) => console.error(`${size}: ${error.message}`));
     page.on("console", (m) => m.type() === "error" && console.error(`${page.url()}: ${m.text()}`));

@@ -123,7 +123,7 @@ function Screws({ of: p }: { of: Practice }) {
   return (
     <section>
       <h2>Screws <small class="faint">by so much of a turn</small></h2>
-      <div class="choice" role="group" aria-label="How far">
+      <div class="choice tight" role="group" aria-label="How far">
         {steps.map(([turns, name]) => (
           <button key={name} type="button" aria-pressed={step.value === turns} onClick={() => (step.value = turns)}>
             {name}

@@ -55,7 +55,7 @@ function Steps({ of }: { of: Step[] }) {
 }
 
 function turnsSaid(r: Review): string {
-  const made = r.turns_made === 1 ? "You turned a screw once" : `You turned screws ${r.turns_made} times`;
+  const made = r.turns_made === 0 ? "You turned no screw" : r.turns_made === 1 ? "You turned a screw once" : `You turned screws ${r.turns_made} times`;
   if (r.turns_fewest === null) return `${made}; the guide says this one cannot be set by its screws.`;
   if (r.turns_fewest === 0) return `${made}; none was needed.`;
   return `${made}; the guide would have had them turned ${r.turns_fewest === 1 ? "once" : `${r.turns_fewest} times`}.`;
