@@ -3,12 +3,13 @@ import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { ask, type LiveEntry } from "./api";
 import { Busy } from "./causes";
-import { live, listening, work } from "./follow";
+import { live, listening, version, work } from "./follow";
 import { JobFrame } from "./frame";
 import { kept, keep } from "./kept";
 import { merge } from "./outbox";
 import { Legend, Plot, type PlotLine } from "./plot";
 import { Mark, number } from "./show";
+import { ChooseOpening, countSnaps, fill, forget, opening, SnapForm } from "./snap";
 import { begun, clear, running, Timer } from "./timer";
 import { shown, unitOf, units } from "./units";
 
@@ -55,18 +56,17 @@ const kinds: [Kind, string][] = [
   ["pump", "Pump shot"],
   ["tip-in", "Tip-in"],
 ];
-const runOf: Record<Kind, string> = { fall: "snap-shut", dashpot: "snap-shut", pump: "pump-shot", "tip-in": "tip-in" };
+const runOf = (): string => ({ fall: "snap-shut", dashpot: "snap-shut", pump: "pump-shot", "tip-in": opening.value === "snap" ? "blip" : "tip-in" })[kind.value];
 
 const kind = signal<Kind>("fall");
 const facts = signal<OffIdle | null>(null);
 const sound = signal<Watch | null>(null);
 const faulty = signal<Watch | null>(null);
 const fault = signal(""); // the edit that is put in
-const wide = signal(false); // tip-in: to the floor
 const asking = signal(false);
 const refusal = signal("");
 const keptAnswer = signal("");
-const trace = signal<{ t: number; speed: number | null; vacuum: number | null }[]>([]);
+const trace = signal<{ t: number; read: Record<string, number | null> }[]>([]);
 let asked = 0;
 
 /* ---- what the card and the twin say ---- */
@@ -80,9 +80,9 @@ async function loadFacts(job: number) {
 }
 
 function address(job: number, edit: string): string {
-  const query = new URLSearchParams({ run: runOf[kind.value] });
+  const query = new URLSearchParams({ run: runOf() });
   if (edit) query.append("edit", edit);
-  if (kind.value === "tip-in" && wide.value) query.append("to", "100 %");
+  if (kind.value === "tip-in" && opening.value === "floored") query.append("to", "100 %");
   return `/api/jobs/${job}/watch?${query.toString()}`;
 }
 
@@ -111,6 +111,14 @@ function choose(job: number, to: Kind) {
   faulty.value = null;
   trace.value = [];
   keptAnswer.value = "";
+  forget();
+  void runTwin(job);
+}
+
+function openOtherwise(job: number) {
+  fault.value = "";
+  faulty.value = null;
+  forget();
   void runTwin(job);
 }
 
@@ -269,6 +277,11 @@ function Dashpot({ job }: { job: number }) {
 
 /* ---- pump shot ---- */
 
+function keepShot(job: number, how: string) {
+  void merge(`/api/jobs/${job}`, { checks: { "pump shot": how } }, `pump shot of ${work.value!.job.id}: ${how}`);
+  keptAnswer.value = `Pump shot ${how}: kept.`;
+}
+
 function Pump({ job }: { job: number }) {
   const d = facts.value?.devices, s = newest("pump");
   const limit = d?.pump_duration_s ?? null;
@@ -290,23 +303,51 @@ function Pump({ job }: { job: number }) {
         <li>Open the throttle at once, all the way, and start together.</li>
         <li>Stop when the stream ends. It must begin at once, from every nozzle.</li>
       </ol>
-      <p class="faint">The time is not kept in the job: a job has no key for it.</p>
+      <p class="faint">The time is not kept in the job: a job has no key for it. How the shot looked is:</p>
+      <p class="takeaway">
+        {["strong", "weak", "none"].map((how) => (
+          <button key={how} type="button" onClick={() => keepShot(job, how)}>
+            {how === "none" ? "None" : how === "weak" ? "Weak" : "Strong"}
+          </button>
+        ))}{" "}
+        {keptAnswer.value && <span role="status">✓ {keptAnswer.value}</span>}
+      </p>
     </>
   );
 }
 
 /* ---- tip-in ---- */
 
-function TipIn() {
+function TipIn({ job }: { job: number }) {
+  const read = trace.value;
   return (
     <>
+      <ChooseOpening changed={() => openOtherwise(job)} />
+      {listening.value && (
+        <Timer which="tip-in" start="just before you open it" stop="when the displays have come back" limit={null} limitText="What the instruments read is drawn below" stopped={() => undefined} started={startTrace} />
+      )}
+      {listening.value && !running.value && read.length > 1 && (
+        <p>
+          <button type="button" onClick={() => fill(read.map((p) => p.read))}>
+            Fill in what was read
+          </button>
+        </p>
+      )}
+      <h2>What the displays came to</h2>
+      <SnapForm job={job} />
+      <h2>How</h2>
       <ol class="how">
-        <li>Only on a chassis dynamometer, or with a second person who drives.</li>
-        <li>Hold 1,500 rpm in a high gear at light throttle, then open it to half at once.</li>
-        <li>A flat spot is what you feel: the twin below shows how lean, and for how long.</li>
+        {opening.value === "snap" ? (
+          <li>Neutral, warm, idling: floored for a moment, and let go.</li>
+        ) : (
+          <>
+            <li>Only on a chassis dynamometer, or with a second person who drives.</li>
+            <li>Hold the speed in a high gear at light throttle, then open it at once.</li>
+          </>
+        )}
+        <li>An analyzer lags by ten seconds or so: wait for its most and its least.</li>
       </ol>
-      {listening.value && <Timer which="tip-in" start="just before you open it" stop="when it pulls" limit={null} limitText="What the instruments read is drawn below" stopped={() => undefined} started={startTrace} />}
-      {!listening.value && <p class="faint">With an instrument (leanward serve --listen) speed and vacuum would be drawn here.</p>}
+      {!listening.value && <p class="faint">With an instrument (leanward serve --listen) they are caught by themselves.</p>}
     </>
   );
 }
@@ -321,35 +362,36 @@ function startTrace() {
 function follow(entry: LiveEntry | null) {
   if (!running.value || !entry || entry.kind !== "reading") return;
   const t = (performance.now() - begun.value) / 1000;
-  const at = (name: string) => entry.items[name]?.x ?? null;
-  trace.value = [...trace.value, { t, speed: at("speed"), vacuum: at("vacuum") }].slice(-2000);
+  const read = Object.fromEntries(Object.entries(entry.items).map(([name, item]) => [name, item?.x ?? null]));
+  trace.value = [...trace.value, { t, read }].slice(-2000);
 }
 
 // When the gauge came down to what is set, counted from the start; null: it did not, or nothing is set.
 function crossing(set: number | null): number | null {
   if (set === null || running.value) return null;
-  const list = trace.value.filter((p) => p.vacuum !== null);
-  const i = list.findIndex((p, k) => k > 0 && p.vacuum! <= set && list[k - 1]!.vacuum! > set);
+  const list = trace.value.flatMap((p) => (p.read.vacuum == null ? [] : [{ t: p.t, x: p.read.vacuum }]));
+  const i = list.findIndex((p, k) => k > 0 && p.x <= set && list[k - 1]!.x > set);
   if (i < 1) return null;
   const a = list[i - 1]!, b = list[i]!;
-  return a.t + ((a.vacuum! - set) / (a.vacuum! - b.vacuum!)) * (b.t - a.t);
+  return a.t + ((a.x - set) / (a.x - b.x)) * (b.t - a.t);
 }
 
 function LiveTrace() {
   const list = trace.value;
   if (list.length < 2) return null;
   const unit = unitOf("vacuum"), set = facts.value?.devices?.set_vacuum_pa ?? null;
-  const line = (of: (p: (typeof list)[number]) => number | null): PlotLine => ({
-    name: "read",
-    points: list.flatMap((p) => (of(p) === null ? [] : [[p.t, of(p)!] as [number, number]])),
-  });
+  const line = (item: string, by: (x: number) => number): PlotLine[] => {
+    const points = list.flatMap((p) => (p.read[item] == null ? [] : [[p.t, by(p.read[item]!)] as [number, number]]));
+    return points.length > 1 ? [{ name: "read", points }] : [];
+  };
   const to = Math.max(list[list.length - 1]!.t, 1);
   return (
     <section>
       <h2>What the instruments read</h2>
       <div class="charts">
-        <Plot of={{ title: "Speed", unit: "rpm", digits: 0, from: 0, to, lines: [line((p) => (p.speed === null ? null : (p.speed * 30) / Math.PI))] }} />
-        <Plot of={{ title: "Vacuum", unit: unit.name, digits: unit.digits, from: 0, to, limit: set === null ? undefined : { y: set / unit.one, text: "set" }, lines: [line((p) => (p.vacuum === null ? null : p.vacuum / unit.one))] }} />
+        <Plot of={{ title: "Speed", unit: "rpm", digits: 0, from: 0, to, lines: line("speed", (x) => (x * 30) / Math.PI) }} />
+        <Plot of={{ title: "Vacuum", unit: unit.name, digits: unit.digits, from: 0, to, limit: set === null || kind.value !== "fall" ? undefined : { y: set / unit.one, text: "set" }, lines: line("vacuum", (x) => x / unit.one) }} />
+        {kind.value === "tip-in" && <Plot of={{ title: "CO", unit: "%", digits: 2, from: 0, to, lines: line("CO", (x) => x * 100) }} />}
       </div>
     </section>
   );
@@ -358,6 +400,14 @@ function LiveTrace() {
 /* ---- the twin ---- */
 
 type Of = (p: TracePoint) => number | null;
+
+// The trace is thin before the move: what stood there stands until it, and does not lean towards it.
+function steps(w: Watch, of: Of): [number, number][] {
+  const points = w.trace.flatMap((p) => (of(p) === null ? [] : [[p.time_s - w.moved_s, of(p)!] as [number, number]]));
+  const i = points.findIndex((p) => p[0] > -1e-6);
+  if (i < 1) return points;
+  return [...points.slice(0, i), [-1e-6, points[i - 1]![1]], ...points.slice(i)];
+}
 interface Drawn {
   title: string;
   unit: string;
@@ -380,7 +430,7 @@ function drawn(): Drawn[] {
   return which[kind.value].map((name) => all[name]!);
 }
 
-const span: Record<Kind, [number, number]> = { fall: [-0.5, 8], dashpot: [-0.5, 10], pump: [-0.2, 2.5], "tip-in": [-0.5, 3] };
+const span: Record<Kind, [number, number]> = { fall: [-0.5, 8], dashpot: [-0.5, 10], pump: [-0.2, 2.5], "tip-in": [-0.5, 4] };
 
 const figures: Record<Kind, [string, string, (x: number) => string][]> = {
   fall: [
@@ -411,7 +461,7 @@ function Figures({ name }: { name: string }) {
   };
   return (
     <div class="wide" tabIndex={0} role="region" aria-label="Key figures">
-      <table class="narrow">
+      <table class="narrow figures">
         <thead>
           <tr>
             <th scope="col">on the twin</th>
@@ -441,14 +491,14 @@ function Figures({ name }: { name: string }) {
 }
 
 function TwinPlots({ job }: { job: number }) {
-  const list = facts.value?.faults.filter((f) => f.run === runOf[kind.value]) ?? [];
+  const list = facts.value?.faults.filter((f) => f.run === runOf()) ?? [];
   const name = list.find((f) => f.edit === fault.value)?.name ?? "changed";
   const [from, to] = span[kind.value];
   const a = sound.value, b = faulty.value;
   const line = (w: Watch, of: Of, title: string, changed: boolean): PlotLine => ({
     name: title,
     changed,
-    points: w.trace.flatMap((p) => (of(p) === null ? [] : [[p.time_s - w.moved_s, of(p)!] as [number, number]])),
+    points: steps(w, of),
   });
   if (facts.value?.no_twin) return <p>{facts.value.no_twin}</p>;
   return (
@@ -472,19 +522,6 @@ function TwinPlots({ job }: { job: number }) {
             ))}
           </select>
         </label>
-        {kind.value === "tip-in" && (
-          <label class="tick">
-            <input
-              type="checkbox"
-              checked={wide.value}
-              onChange={(event) => {
-                wide.value = event.currentTarget.checked;
-                void runTwin(job);
-              }}
-            />{" "}
-            Floored, not to half
-          </label>
-        )}
       </div>
       {asking.value && !a && <Busy what="Running the twin" />}
       {a && (
@@ -505,11 +542,19 @@ function TwinPlots({ job }: { job: number }) {
 
 /* ---- the page ---- */
 
+// Who touched a button goes on with the space bar: it is the timer's again.
+function backToTimer(event: MouseEvent) {
+  const touched = event.detail > 0 && (event.target as Element).closest("button:not(.timer-button)");
+  if (touched) setTimeout(() => document.querySelector<HTMLElement>(".timer-button")?.focus({ preventScroll: true }), 0);
+}
+
 function Page({ job }: { job: number }) {
   const entry = live.value;
   useEffect(() => follow(entry), [entry]);
+  const seen = version.value;
+  useEffect(() => void countSnaps(job), [job, seen]);
   return (
-    <>
+    <div onClick={backToTimer}>
       <div class="choice" role="group" aria-label="What is timed">
         {kinds.map(([key, label]) => (
           <button key={key} type="button" aria-pressed={kind.value === key} onClick={() => choose(job, key)}>
@@ -522,7 +567,7 @@ function Page({ job }: { job: number }) {
         {kind.value === "fall" && <Fall job={job} />}
         {kind.value === "dashpot" && <Dashpot job={job} />}
         {kind.value === "pump" && <Pump job={job} />}
-        {kind.value === "tip-in" && <TipIn />}
+        {kind.value === "tip-in" && <TipIn job={job} />}
       </section>
       <LiveTrace />
       <TwinPlots job={job} />
@@ -530,7 +575,7 @@ function Page({ job }: { job: number }) {
         <h2>Where it can hurt</h2>
         <p>Wheels chocked, brake on, nobody in front of the car, exhaust led outdoors. Hands and hoses clear of fan and belts.</p>
       </section>
-    </>
+    </div>
   );
 }
 

@@ -85,8 +85,9 @@ export interface Clash {
 // What is new stands behind what others added; sent a second time it is already there.
 function append(tree: Map, e: Edit): Map {
   const path = e.path.slice(0, -1), list = get(tree, path);
-  const length = Array.isArray(list) ? list.length : 0;
-  return same(get(tree, e.path), e.to) ? tree : (set(tree, [...path, length], e.to) as Map);
+  const items = Array.isArray(list) ? list : [];
+  if (items.slice(Number(last(e.path))).some((x) => same(x, e.to))) return tree;
+  return set(tree, [...path, items.length], e.to) as Map;
 }
 
 // Each edit put into theirs; where somebody else changed the same, mine stands and clashes says so.
