@@ -14,13 +14,17 @@ export const live = signal<LiveEntry | null>(null);
 export const listening = signal(false);
 export const liveWords = signal(""); // an instrument that is lost, in words
 
+let loaded = ""; // work as it came
 async function load(job: number) {
   try {
     const got = await ask<Work>("GET", `/api/jobs/${job}/work`);
     if (followed !== job) return;
+    trouble.value = "";
+    const text = JSON.stringify(got);
+    if (workOf.value === job && work.value && text === loaded) return; // as it was
+    loaded = text;
     workOf.value = job;
     work.value = got;
-    trouble.value = "";
     version.value++;
   } catch (error) {
     if (followed === job) trouble.value = (error as Error).message;
@@ -54,6 +58,7 @@ function begin(job: number) {
   if (workOf.value !== job) work.value = null;
   stream = new EventSource(`/api/jobs/${job}/events`);
   const again = () => void load(job);
+  again(); // without waiting for the stream; what changes until that begins is read again then
   stream.addEventListener("begin", () => {
     again();
     void loadLive();
