@@ -266,6 +266,28 @@ const tests = {
     assert.deepEqual(now.checks.compression.slice(0, 2), ["141 psi", "139 psi"]);
   },
 
+  async "who chose metric reads metric, in the server's texts too"() {
+    const leaking = await putIn(bench.address, "power-valve");
+    const shopWords = /[0-9] (inHg|psi|degF|ft)\b|[0-9]\.[0-9]+ in\b/;
+    const shown = async (path, ready) => {
+      await open(path);
+      await kit.page.waitForSelector(ready, { state: "attached" });
+      await kit.page.evaluate(() => document.querySelectorAll("details").forEach((d) => (d.open = true)));
+      return kit.page.locator("main").innerText();
+    };
+    const paths = [[`/jobs/${demo}/fit`, ".checks"], [`/jobs/${leaking}/causes`, ".cause"], [`/jobs/${demo}`, ".checks"], [pair, ".difference"]];
+    assert.match(await shown(...paths[0]), shopWords);
+    await kit.page.selectOption("header select", "metric");
+    for (const [path, ready] of paths) {
+      const text = await shown(path, ready);
+      const found = shopWords.exec(text);
+      assert.equal(found, null, `${path}: ${found && text.slice(Math.max(0, found.index - 60), found.index + 30)}`);
+    }
+    assert.match(await shown(...paths[0]), /1007, 979, 1027, 993, .* kPa/); // 146, 142, 149, 144 psi
+    assert.match(await shown(...paths[3]), /1\.55 mm/);
+    await kit.page.selectOption("header select", "shop");
+  },
+
   async "changes made while the link is down are sent once it is back"() {
     await open(`/jobs/${demo}/edit`);
     await kit.page.getByLabel("Technician", { exact: true }).fill("T. W.");

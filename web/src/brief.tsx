@@ -6,7 +6,7 @@ import { Busy } from "./causes";
 import { kept, keep } from "./kept";
 import { List, Mark, number } from "./show";
 import { placeText } from "./turn";
-import { units } from "./units";
+import { own, units } from "./units";
 
 interface Figure {
   text: string | null;
@@ -213,7 +213,7 @@ function Ask() {
 /* ---- two units ---- */
 
 function DifferenceItem({ of: d }: { of: Difference | Shared }) {
-  const text = (x: Figure | string | null) => (typeof x === "string" ? x : x?.text) ?? "not given";
+  const text = (x: Figure | string | null) => own((typeof x === "string" ? x : x?.text) ?? "not given");
   const line = (x: Figure | string | null) => (x !== null && typeof x === "object" && x.line ? ` (line ${x.line})` : "");
   return (
     <li class="difference">
@@ -232,9 +232,9 @@ function DifferenceItem({ of: d }: { of: Difference | Shared }) {
           <small>{line(d.after)}</small>
         </span>
       </p>
-      {d.do && <p class="do">{d.do}</p>}
-      {"why" in d && d.why && <p>{d.why}</p>}
-      {"twin" in d && d.twin && <p class="faint">Twin: {d.twin}</p>}
+      {d.do && <p class="do">{own(d.do)}</p>}
+      {"why" in d && d.why && <p>{own(d.why)}</p>}
+      {"twin" in d && d.twin && <p class="faint">Twin: {own(d.twin)}</p>}
     </li>
   );
 }
@@ -339,7 +339,7 @@ function Sub({ title, list }: { title: string; list: string[] }) {
       <h3>{title}</h3>
       <ul>
         {list.map((text) => (
-          <li key={text}>{text}</li>
+          <li key={text}>{own(text)}</li>
         ))}
       </ul>
     </section>
@@ -384,7 +384,7 @@ function YearView({ of: y }: { of: Year }) {
           <ul>
             {y.procedures.map((p) => (
               <li key={`${p.what} ${p.units.join()}`}>
-                {p.do} <small class="faint">{p.units.join(", ")}</small>
+                {own(p.do)} <small class="faint">{p.units.join(", ")}</small>
               </li>
             ))}
           </ul>

@@ -5,6 +5,7 @@ import { ask, type Cause, type Causes, type Evidence, Refused } from "./api";
 import { version } from "./follow";
 import { JobFrame } from "./frame";
 import { percent } from "./show";
+import { own } from "./units";
 
 const found = signal<Causes | null>(null);
 const refusal = signal("");
@@ -49,7 +50,7 @@ const numbersIn = (text: string) => (text.replaceAll(",", "").match(/-?\d+(\.\d+
 // One scale for the three: a band where it would lie in a sound car, a tick if this is wrong, a dot as
 // read. Numbers stand beside, so the picture is never the only word.
 function EvidenceBar({ of: e }: { of: Evidence }) {
-  const sound = numbersIn(e.sound), read = numbersIn(e.read)[0], withIt = numbersIn(e.with)[0];
+  const sound = numbersIn(own(e.sound)), read = numbersIn(own(e.read))[0], withIt = numbersIn(own(e.with))[0];
   if (read === undefined || withIt === undefined || !sound.length) return null;
   const lo = sound[0]!, hi = sound[sound.length - 1]!;
   const all = [lo, hi, read, withIt];
@@ -74,7 +75,7 @@ function EvidenceTable({ of }: { of: Evidence[] }) {
           <strong>{e.reading}</strong>
           <EvidenceBar of={e} />
           <span>
-            ● read {e.read} <span class="faint">▬ if healthy {e.sound}</span> <span>┃ if this {e.with}</span>
+            ● read {own(e.read)} <span class="faint">▬ if healthy {own(e.sound)}</span> <span>┃ if this {own(e.with)}</span>
           </span>
         </li>
       ))}
@@ -87,7 +88,7 @@ function CauseCard({ of: c, first }: { of: Cause; first: boolean }) {
     <li class="cause">
       <details open={first}>
         <summary>
-          <span class="cause-name">{c.name}</span>
+          <span class="cause-name">{own(c.name)}</span>
           <span class="chance">{c.probability < 0.01 ? "under 1" : percent(c.probability, 0)} %</span>
           <svg class="chance-bar" viewBox="0 0 100 4" preserveAspectRatio="none" aria-hidden="true">
             <rect width="100" height="4" fill="var(--line)" />
@@ -140,7 +141,7 @@ function Diagnosis({ of: d }: { of: Causes }) {
   const rest = d.ranked.filter((c) => c.probability < 0.02);
   return (
     <>
-      <p class="summary">{d.summary}</p>
+      <p class="summary">{own(d.summary)}</p>
       {d.wrong_unit && <p class="trouble">✕ {d.wrong_unit}</p>}
       {d.tie && <p>≈ The readings do not tell the first causes apart.</p>}
       <NextTest of={d} />
@@ -157,7 +158,7 @@ function Diagnosis({ of: d }: { of: Causes }) {
       <section>
         <h2>What was weighed</h2>
         <p>{d.weighed.join("; ") || "no reading"}</p>
-        {d.left_out.length > 0 && <p>Left out: {d.left_out.join("; ")}</p>}
+        {d.left_out.length > 0 && <p>Left out: {own(d.left_out.join("; "))}</p>}
         {d.not_shown.length > 0 && <p>These readings would not show: {d.not_shown_names.join(", ")}</p>}
       </section>
     </>

@@ -4,7 +4,7 @@ import { work } from "./follow";
 import { JobFrame } from "./frame";
 import { merge } from "./outbox";
 import { List, Mark } from "./show";
-import { unitOf, units } from "./units";
+import { own, unitOf, units } from "./units";
 
 function CheckItem({ of: c }: { of: Check }) {
   return (
@@ -12,10 +12,10 @@ function CheckItem({ of: c }: { of: Check }) {
       <Mark of={c.answer}>
         {c.check}: {c.answer.replace("_", " ")}
       </Mark>
-      {c.found && <span>found {c.found}</span>}
-      {c.expected && <span>expected {c.expected}</span>}
-      {c.why && <span>{c.why}</span>}
-      {c.answer !== "fit" && c.next && <strong>{c.next}</strong>}
+      {c.found && <span>found {own(c.found)}</span>}
+      {c.expected && <span>expected {own(c.expected)}</span>}
+      {c.why && <span>{own(c.why)}</span>}
+      {c.answer !== "fit" && c.next && <strong>{own(c.next)}</strong>}
     </li>
   );
 }
@@ -52,8 +52,8 @@ function Intake({ of: w }: { of: Work }) {
             {w.intake.differences.map((d) => (
               <li key={d.what}>
                 <strong>{d.what}</strong>
-                <span>fitted: {d.fitted ?? "–"}</span>
-                <span>this car needs: {d.expected ?? "–"}</span>
+                <span>fitted: {own(d.fitted) ?? "–"}</span>
+                <span>this car needs: {own(d.expected) ?? "–"}</span>
                 {d.why && <span>{d.why}</span>}
               </li>
             ))}
@@ -146,8 +146,8 @@ function Answer({ of: w }: { of: Work }) {
         {wrong ? <Mark of="belongs_not">Wrong unit</Mark> : <Mark of={w.fitness.answer}>{words[w.fitness.answer] ?? "Not decided yet"}</Mark>}
       </p>
       {wrong && <p class="move">First: fit the unit that belongs here.</p>}
-      <p>{wrong ? `The engine: ${w.fitness.summary}` : w.fitness.summary}</p>
-      {w.fitness.first && <p class="move">First: {w.fitness.first}</p>}
+      <p>{own(wrong ? `The engine: ${w.fitness.summary}` : w.fitness.summary)}</p>
+      {w.fitness.first && <p class="move">First: {own(w.fitness.first)}</p>}
     </>
   );
 }

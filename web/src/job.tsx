@@ -3,7 +3,7 @@ import type { Judgement, Range, Work } from "./api";
 import { work } from "./follow";
 import { JobFrame } from "./frame";
 import { List, Mark, number, percent, ppm, rpm } from "./show";
-import { shown as inUnits, unitOf } from "./units";
+import { own, shown as inUnits, unitOf } from "./units";
 
 export function limit(range: Range | undefined, shown: (x: number) => string): string {
   if (!range) return "";
@@ -101,7 +101,7 @@ function Checks({ of: w }: { of: Work }) {
     <section>
       <h2>Fit to adjust</h2>
       <p>
-        <Mark of={w.fitness.answer}>{w.fitness.summary}</Mark>
+        <Mark of={w.fitness.answer}>{own(w.fitness.summary)}</Mark>
       </p>
       <details>
         <summary>{w.fitness.checks.length} checks</summary>
@@ -109,9 +109,9 @@ function Checks({ of: w }: { of: Work }) {
           {w.fitness.checks.map((c) => (
             <li key={c.check}>
               <Mark of={c.answer}>{c.check}</Mark>
-              {c.found && <span>found {c.found}</span>}
-              {c.expected && <span>expected {c.expected}</span>}
-              {c.answer !== "fit" && c.next && <strong>{c.next}</strong>}
+              {c.found && <span>found {own(c.found)}</span>}
+              {c.expected && <span>expected {own(c.expected)}</span>}
+              {c.answer !== "fit" && c.next && <strong>{own(c.next)}</strong>}
             </li>
           ))}
         </ul>

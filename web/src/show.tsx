@@ -1,5 +1,6 @@
 // Small pieces and numbers as people read them.
 import type { ComponentChildren } from "preact";
+import { own } from "./units";
 
 export function number(x: number | null | undefined, digits: number): string {
   return x === null || x === undefined ? "–" : x.toFixed(digits);
@@ -38,7 +39,7 @@ export function List({ of, title }: { of: string[]; title: string }) {
       <h2>{title}</h2>
       <ul>
         {of.map((text) => (
-          <li key={text}>{text}</li>
+          <li key={text}>{own(text)}</li>
         ))}
       </ul>
     </section>

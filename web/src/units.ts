@@ -29,3 +29,24 @@ export function shown(dim: Dim, x: number | null | undefined): string {
   const unit = unitOf(dim);
   return x === null || x === undefined ? "–" : (x / unit.one).toFixed(unit.digits);
 }
+
+// The server's texts are in shop units, many with metric in brackets. Who chose metric reads those, and
+// of what has none the same number turned: "17.2 inHg", "141, 139 psi", "0.0610 in".
+const BOTH = /-?[\d.,]+(?: to -?[\d.,]+)? (?:inHg|psi|in|degF|ft|in3|mph) \((-?[\d.,]+(?: to -?[\d.,]+)? (?:kPa|mm|degC|m|L|cm3|km\/h))\)/g;
+const ALONE = /((?:-?\d+(?:\.\d+)?(?:, | to ))*-?\d+(?:\.\d+)?) (inHg|psi|degF)\b|((?:\d+\.\d+ to )?\d+\.\d+) in\b/g;
+const turned: Record<string, [(x: number) => number, number, string]> = {
+  inHg: [(x) => x * 3.386389, 1, "kPa"],
+  psi: [(x) => x * 6.894757, 0, "kPa"],
+  degF: [(x) => (x - 32) / 1.8, 0, "degC"],
+  in: [(x) => x * 25.4, 2, "mm"],
+};
+
+export function own(text: string): string;
+export function own(text: string | null | undefined): string | null;
+export function own(text: string | null | undefined): string | null {
+  if (!text || units.value === "shop") return text ?? null;
+  return text.replace(BOTH, "$1").replace(ALONE, (_, numbers: string | undefined, unit: string | undefined, inches: string | undefined) => {
+    const [by, digits, name] = turned[unit ?? "in"]!;
+    return `${(numbers ?? inches)!.replace(/-?\d+(?:\.\d+)?/g, (x) => by(Number(x)).toFixed(digits))} ${name}`;
+  });
+}
