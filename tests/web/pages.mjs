@@ -299,6 +299,29 @@ const tests = {
     assert.equal((await documentOf(demo)).technician, "T. W.");
   },
 
+  async "changes that are refused after the link was down can be opened again and mended"() {
+    await open(`/jobs/${demo}/edit`);
+    await kit.page.getByLabel("Technician", { exact: true }).fill("T. W. and N.");
+    await kit.page.click("summary:has-text('Weather')");
+    await kit.page.getByLabel("Humidity", { exact: true }).fill("145 %");
+    await kit.context.setOffline(true);
+    await kit.page.click("text=Save 2 changes");
+    await kit.page.waitForSelector("text=1 entry is kept");
+    await kit.context.setOffline(false);
+    await kit.page.waitForSelector(".outbox >> text=Not saved", { timeout: 15000 });
+    await kit.page.click("text=Open it again");
+    await kit.page.waitForSelector("text=What you typed here before is still here");
+    assert.equal(await kit.page.getByLabel("Technician", { exact: true }).inputValue(), "T. W. and N.");
+    await kit.page.click("summary:has-text('Weather')");
+    assert.equal(await kit.page.getByLabel("Humidity", { exact: true }).inputValue(), "145 %");
+    await kit.page.getByLabel("Humidity", { exact: true }).fill("55 %");
+    await kit.page.click("text=Save 2 changes");
+    await kit.page.waitForSelector("text=✓ Saved.");
+    const now = await documentOf(demo);
+    assert.deepEqual([now.technician, now.weather.humidity], ["T. W. and N.", "55 %"]);
+    assert.equal(await $(".outbox").count(), 0);
+  },
+
   async "nothing was thrown, nothing stopped by the content-security policy"() {
     assert.deepEqual(kit.complaints, []);
   },

@@ -399,6 +399,7 @@ function YearView({ of: y }: { of: Year }) {
 /* ---- the page ---- */
 
 function Away() {
+  const slow = of.value.includes("%2F&") || of.value.endsWith("%2F");
   const paper = units.value === "shop" ? "Letter" : "A4";
   return (
     <p class="takeaway">
@@ -411,6 +412,7 @@ function Away() {
       <a class="button" href={`/api/brief.html?${of.value}`} download>
         As a page to hand on
       </a>
+      {slow && <span class="faint">Made when you ask for it: it takes as long as this page did.</span>}
     </p>
   );
 }

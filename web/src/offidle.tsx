@@ -158,7 +158,7 @@ const HAND = 0.2; // s between the needle and the finger; common practice, no so
 function Verdict({ s, limit, within, outside }: { s: number; limit: number; within: string; outside: string }) {
   const close = Math.abs(s - limit) <= HAND;
   return (
-    <p class="move">
+    <p class="move" role="status">
       {close ? (
         <Mark of="too close to call">
           {s.toFixed(1)} s is too close to {number(limit, 1)} s to call by hand. Time it again.
