@@ -687,8 +687,8 @@ static void a_practice_car_is_asked_for(void **state) {
       "{\"class\": 1, \"name\": \"A\", \"card\": \"x\"}",
       "{\"card\": \"corran-220-six-manual\", \"cause\": \"rust\"}",
       "{\"card\": \"corran-220-six-manual\", \"cause\": \"secondary plates not shut\"}",
-      "{\"card\": \"corran-220-six-manual\", \"name\": \"0123456789012345678901234567890123456789"
-      "0\"}"};
+      ("{\"card\": \"corran-220-six-manual\", \"name\": \"0123456789012345678901234567890123456789"
+       "0\"}")};
   for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
     char heads[120];
     snprintf(heads, sizeof heads, JSON_HEAD "Idempotency-Key: practice-bad-%zu\r\n", i);
