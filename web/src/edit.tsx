@@ -1,10 +1,10 @@
 // The whole job as a form: every key that a job file may hold.
 import { signal } from "@preact/signals";
 import { useEffect, useLayoutEffect } from "preact/hooks";
-import { ask, Refused } from "./api";
+import { ask, type Card, Refused } from "./api";
 import { Busy } from "./causes";
 import { version, work } from "./follow";
-import { Keys } from "./form";
+import { Keys, Known } from "./form";
 import { JobFrame } from "./frame";
 import { kept, keep } from "./kept";
 import { edit, passing, putEdits } from "./outbox";
@@ -14,6 +14,7 @@ const keys = signal<Key[]>(kept<Key[]>("job keys", []));
 const base = signal<Map | null>(null); // as the server had it
 const now = signal<Map | null>(null);
 const gone = signal<Path[]>([]); // items to be taken out
+const known = signal<Record<string, string[]>>({}); // cards and units of the folder of cards
 const wrong = signal<{ path: Path; words: string } | null>(null);
 const said = signal("");
 const trouble = signal("");
@@ -58,9 +59,16 @@ async function load(job: number) {
     const [clash] = show(normal(keys.value, got.document), mine);
     if (clash) tellClash(clash);
     trouble.value = "";
+    if (!known.value.card) await loadKnown();
   } catch (error) {
     trouble.value = (error as Error).message;
   }
+}
+
+async function loadKnown() {
+  const { cards } = await ask<{ cards: Card[] }>("GET", "/api/cards");
+  const names = cards.map((c) => c.card);
+  known.value = { card: names, "fitted card": names, "fitted unit": cards.map((c) => c.unit) };
 }
 
 function begin(job: number) {
@@ -180,8 +188,9 @@ function Page({ job }: { job: number }) {
     <>
       <p>Every line of the job, as it is written. A number needs its unit; one typed without gets it when you go on.</p>
       <form class="reading whole" onSubmit={(event) => { event.preventDefault(); void save(job); }}>
-        <Keys form={{ base: base.value, now: now.value, wrong: wrong.value, gone: gone.value, change: (path, value) => change(job, path, value), takeOut: (path) => takeOut(job, path), putBack: (path) => putBack(job, path) }} path={[]} of={keys.value} />
+        <Keys form={{ base: base.value, now: now.value, wrong: wrong.value, gone: gone.value, change: (path, value) => change(job, path, value), takeOut: (path) => takeOut(job, path), putBack: (path) => putBack(job, path), known: known.value }} path={[]} of={keys.value} />
       </form>
+      <Known of={known.value} />
       <Bar job={job} />
     </>
   );

@@ -12,6 +12,7 @@ export interface Form {
   change: (path: Path, value: Tree | undefined) => void;
   takeOut: (path: Path) => void;
   putBack: (path: Path) => void;
+  known: Record<string, string[]>; // what can be chosen for a key, where any words may stand
 }
 
 const idOf = (path: Path) => `f ${path.join(" ")}`.replaceAll(/[^A-Za-z0-9]/g, "-");
@@ -86,7 +87,7 @@ function Line({ form, path, of: key }: { form: Form; path: Path; of: Key }) {
       ) : long ? (
         <textarea {...shared} rows={Math.min(6, Math.max(2, Math.ceil(text.length / 40)))} value={text} onInput={(event) => type(event.currentTarget.value)} onBlur={complete} />
       ) : (
-        <input {...shared} autocomplete="off" value={text} onInput={(event) => type(event.currentTarget.value)} onBlur={complete} />
+        <input {...shared} list={form.known[key.key] ? `known ${key.key}`.replaceAll(" ", "-") : undefined} autocomplete="off" value={text} onInput={(event) => type(event.currentTarget.value)} onBlur={complete} />
       )}
       {wrong && (
         <p class="wrong-words" role="alert">
@@ -97,6 +98,20 @@ function Line({ form, path, of: key }: { form: Form; path: Path; of: Key }) {
         {hint(key)}
       </small>
     </div>
+  );
+}
+
+export function Known({ of }: { of: Record<string, string[]> }) {
+  return (
+    <>
+      {Object.entries(of).map(([key, list]) => (
+        <datalist key={key} id={`known ${key}`.replaceAll(" ", "-")}>
+          {list.map((text) => (
+            <option key={text} value={text} />
+          ))}
+        </datalist>
+      ))}
+    </>
   );
 }
 

@@ -249,7 +249,7 @@ function Dashpot({ job }: { job: number }) {
       {s !== null && (
         <p class="move">
           {limit === null ? `${s.toFixed(1)} s. ` : `${s.toFixed(1)} s; the card has ${number(limit, 1)} s. `}
-          {s > 2 * (limit ?? 2) ? "Slow: it sticks, or is set too far out." : s < 0.5 * (limit ?? 2) ? "Quick: it hardly holds; look for a leaking diaphragm or a wrong gap." : "As it should be."}
+          {s > 1.5 * (limit ?? 2) ? "Slow: it sticks, or is set too far out." : s < 0.5 * (limit ?? 2) ? "Quick: it hardly holds; look for a leaking diaphragm or a wrong gap." : "As is usual."}
         </p>
       )}
       {gap && <p>Gap, plunger in and throttle shut: {gap}</p>}
