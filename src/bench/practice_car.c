@@ -14,7 +14,7 @@ static const double catches = 0.7;              /* s it must run before a hand l
    (common practice, no source; as lw_run_stall does). */
 static const double starting = 0.08, lifts = 0.5;
 /* The foot: how fast it follows the tachometer, 1/s of the throttle that speed needs (ours). */
-static const double foot_gain = 0.5, foot_most = 0.3;
+static const double foot_gain = 0.5, foot_most = 0.3, foot_rests = 0.006;
 
 struct lw_practice_car {
   const lw_test_car *from;
@@ -146,6 +146,7 @@ static void hear_events(lw_practice_car *c) {
 static void move_foot(lw_practice_car *c, double dt) {
   if (!lw_known(c->held) || !c->running) return;
   double off = (c->held - c->tachometer.shown) / c->held;
+  if (fabs(off) < foot_rests) return;
   double by = foot_gain * c->needs * fmin(fmax(off, -foot_most), foot_most) * dt;
   c->controls.pedal = fmin(fmax(c->controls.pedal + by, 0), 1);
   lw_motion_control(c->motion, &c->controls);

@@ -18,12 +18,12 @@ static const char *state_text(const progress *p) {
   return p->found ? (over ? "done" : "found") : over ? "gave up" : "seeking";
 }
 
-static json_t *learner_json(const stand *s, double now) {
+static json_t *learner_json(stand *s, double now) {
   return json_pack("{s:I, s:s, s:s, s:b, s:f, s:I, s:i, s:f}", "practice", (json_int_t)s->number,
                    "name", s->name, "state", state_text(&s->progress), "found",
                    (int)s->progress.found, "minutes", s->progress.minutes, "moves",
                    (json_int_t)s->progress.moves, "wrong", s->progress.wrong, "idle_s",
-                   s->streams ? 0.0 : now - s->used);
+                   needles_watched(s) ? 0.0 : now - s->used);
 }
 
 static json_t *learners_json(const yard *y, const group *g, size_t *found) {

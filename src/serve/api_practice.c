@@ -31,7 +31,7 @@ const char *practice_text(const json_t *body, const char *key, size_t most) {
 bool practice_keys(request *r, const json_t *body, const char *known) {
   const char *key;
   json_t *value;
-  json_object_foreach((json_t *)(uintptr_t)body, key, value) {
+  json_object_foreach((json_t *)(uintptr_t)body, key, value) { // NOLINT(performance-no-int-to-ptr)
     char word[64];
     snprintf(word, sizeof word, " %.60s ", key);
     if (strstr(known, word)) continue;
@@ -73,12 +73,20 @@ void api_practice(hand *h, request *r) {
     if (lw_fault_may((lw_cause_id)i))
       json_array_append_new(causes, json_string(lw_cause_text((lw_cause_id)i)));
   }
+  uint64_t ticks = 0, missed = 0;
+  double worst = 0;
   pthread_mutex_lock(&y->lock);
-  json_t *json =
-      json_pack("{s:o, s:I, s:i, s:I, s:I, s:f}", "causes", causes, "cars", (json_int_t)y->count,
-                "cars_most", YARD_MOST, "ticks", (json_int_t)y->ticks, "missed_ticks",
-                (json_int_t)y->missed, "longest_round_s", y->worst);
+  size_t cars = y->count;
+  for (int i = 0; i < CLOCKS; i++) {
+    const ticker *t = &y->clocks[i];
+    ticks += t->ticks;
+    missed += t->missed;
+    worst = t->worst > worst ? t->worst : worst;
+  }
   pthread_mutex_unlock(&y->lock);
+  json_t *json = json_pack("{s:o, s:I, s:i, s:I, s:I, s:f}", "causes", causes, "cars",
+                           (json_int_t)cars, "cars_most", YARD_MOST, "ticks", (json_int_t)ticks,
+                           "missed_ticks", (json_int_t)missed, "longest_round_s", worst);
   reply_json(r, MHD_HTTP_OK, json);
 }
 
@@ -125,7 +133,7 @@ static bool take_wish(request *r, const json_t *body, wish *w) {
   w->card = practice_text(body, "card", 120);
   w->name = practice_text(body, "name", PERSON_TEXT);
   w->group = json_integer_value(number);
-  bool in_class = number && json_is_integer(number) && w->group > 0;
+  bool in_class = json_is_integer(number) && w->group > 0;
   if (!w->name || (in_class && !w->name[strspn(w->name, " ")])) {
     reply_error(r, MHD_HTTP_UNPROCESSABLE_CONTENT,
                 in_class ? "name: who learns, in up to 40 letters, was expected"

@@ -2,7 +2,7 @@
 **
 ** A stream sends the newest needles when it can; those between are left out, so that a slow link is
 ** never behind and nothing piles up. As in hub.c, putting a connection to sleep and waking it happen
-** under one lock: the yard's.
+** under one lock: the stand's for looking.
 */
 #include "yard.h"
 
@@ -39,7 +39,8 @@ void needles_text(const lw_practice *p, char text[NEEDLES_TEXT]) {
            lw_practice_unsettled(p));
 }
 
-void needles_wake(stand *s) {
+/* With the lock held. */
+static void wake(stand *s) {
   for (needle_stream *n = s->streams; n; n = n->next) {
     if (!n->asleep) continue;
     n->asleep = false;
@@ -47,10 +48,41 @@ void needles_wake(stand *s) {
   }
 }
 
+void needles_put(stand *s, const char text[NEEDLES_TEXT]) {
+  pthread_mutex_lock(&s->looking);
+  memcpy(s->needles, text, NEEDLES_TEXT);
+  s->beat++;
+  wake(s);
+  pthread_mutex_unlock(&s->looking);
+}
+
 void needles_end(stand *s, int64_t device) {
+  pthread_mutex_lock(&s->looking);
   for (needle_stream *n = s->streams; n; n = n->next)
     n->ended = n->ended || n->who == device;
-  needles_wake(s);
+  wake(s);
+  pthread_mutex_unlock(&s->looking);
+}
+
+void needles_end_all(stand *s) {
+  pthread_mutex_lock(&s->looking);
+  s->ended = true;
+  wake(s);
+  pthread_mutex_unlock(&s->looking);
+}
+
+bool needles_watched(stand *s) {
+  pthread_mutex_lock(&s->looking);
+  bool watched = s->streams != NULL;
+  pthread_mutex_unlock(&s->looking);
+  return watched;
+}
+
+bool needles_ended(stand *s) {
+  pthread_mutex_lock(&s->looking);
+  bool ended = s->ended;
+  pthread_mutex_unlock(&s->looking);
+  return ended;
 }
 
 /* ---- reading ---- */
@@ -69,7 +101,7 @@ static ssize_t read_needles(void *to, uint64_t at, char *buffer, size_t most) {
   needle_stream *n = to;
   ssize_t given = 0;
   (void)at;
-  pthread_mutex_lock(&n->yard->lock);
+  pthread_mutex_lock(&n->stand->looking);
   if (n->sent == n->length && (n->ended || n->stand->ended)) {
     given = MHD_CONTENT_READER_END_OF_STREAM;
   } else if (n->sent < n->length || next_text(n)) {
@@ -81,24 +113,27 @@ static ssize_t read_needles(void *to, uint64_t at, char *buffer, size_t most) {
     n->asleep = true;
     MHD_suspend_connection(n->connection);
   }
-  pthread_mutex_unlock(&n->yard->lock);
+  pthread_mutex_unlock(&n->stand->looking);
   return given;
 }
 
 static void needles_over(void *to) {
   needle_stream *n = to;
   yard *y = n->yard;
-  pthread_mutex_lock(&y->lock);
+  stand *s = n->stand;
+  pthread_mutex_lock(&s->looking);
   if (n->before) {
     n->before->next = n->next;
   } else {
-    n->stand->streams = n->next;
+    s->streams = n->next;
   }
   if (n->next) n->next->before = n->before;
-  n->stand->used = seconds_now();
+  pthread_mutex_unlock(&s->looking);
+  pthread_mutex_lock(&y->lock);
+  s->used = seconds_now();
   y->stream_count--;
   pthread_mutex_unlock(&y->lock);
-  yard_give_back(y, n->stand);
+  yard_give_back(y, s);
   free(n);
 }
 
@@ -106,14 +141,17 @@ static void needles_over(void *to) {
 
 static bool enter(needle_stream *n) {
   yard *y = n->yard;
+  stand *s = n->stand;
   pthread_mutex_lock(&y->lock);
-  bool room = y->stream_count < YARD_STREAMS_MOST && !y->stopping && !n->stand->ended;
+  pthread_mutex_lock(&s->looking);
+  bool room = y->stream_count < YARD_STREAMS_MOST && !y->stopping && !s->ended;
   if (room) {
-    n->next = n->stand->streams;
+    n->next = s->streams;
     if (n->next) n->next->before = n;
-    n->stand->streams = n;
+    s->streams = n;
     y->stream_count++;
   }
+  pthread_mutex_unlock(&s->looking);
   pthread_mutex_unlock(&y->lock);
   return room;
 }
@@ -128,7 +166,7 @@ struct MHD_Response *needles_stream(request *r) {
   needle_stream *n = calloc(1, sizeof *n);
   if (n) *n = (needle_stream){.yard = y, .stand = s, .connection = r->connection, .who = r->who};
   if (!n || !enter(n)) {
-    bool over = s->ended;
+    bool over = needles_ended(s);
     free(n);
     yard_give_back(y, s);
     reply_error(r, over ? MHD_HTTP_CONFLICT : MHD_HTTP_SERVICE_UNAVAILABLE,

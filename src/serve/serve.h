@@ -27,7 +27,7 @@
 
 enum {
   BODY_MOST = 1024 * 1024, /* bytes of a request's body */
-  CONNECTIONS_MOST = 160,
+  CONNECTIONS_MOST = 320,
   CONNECTIONS_EACH = 64, /* from one address */
   CONNECTION_MEMORY = 24 * 1024,
   WAITING_MOST = 64, /* requests that wait for a hand */

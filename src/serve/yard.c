@@ -1,6 +1,6 @@
-/* yard.c - stands and classes, and the clock that runs the cars.
+/* yard.c - stands and classes, and the clocks that run the cars.
 **
-** The clock's thread looks at each stand in turn: it takes the stand's lock when it is free, else it
+** A clock's thread looks at each of its stands in turn: it takes the stand's lock when it is free, else it
 ** leaves the car to the next round, which then runs it that much longer. A round that ends after the
 ** next was due is counted as missed; rounds are not made up for.
 */
@@ -85,7 +85,7 @@ lw_status yard_base(hand *h, const char *card, base **out, lw_error *error) {
     snprintf(b->digest, sizeof b->digest, "%s", digest);
     if (status != LW_OK) base_empty(b);
   }
-  if (status == LW_OK) {
+  if (status == LW_OK && b) {
     b->holders++;
     *out = b;
   }
@@ -106,6 +106,7 @@ static void stand_free(yard *y, stand *s) {
   lw_practice_free(s->practice);
   yard_base_back(y, s->base);
   pthread_mutex_destroy(&s->lock);
+  pthread_mutex_destroy(&s->looking);
   free(s->review);
   free(s);
 }
@@ -127,8 +128,7 @@ void yard_give_back(yard *y, stand *s) {
 static stand *take_out(yard *y, size_t at, bool *last) {
   stand *s = y->stands[at];
   y->stands[at] = y->stands[--y->count];
-  s->ended = true;
-  needles_wake(s);
+  needles_end_all(s);
   *last = let_go(s);
   return s;
 }
@@ -159,6 +159,7 @@ stand *yard_add(yard *y, const stand *made) {
   if (!s) return NULL;
   *s = *made;
   pthread_mutex_init(&s->lock, NULL);
+  pthread_mutex_init(&s->looking, NULL);
   s->holders = 2; /* the list, the caller */
   s->used = s->ticked = seconds_now();
   pthread_mutex_lock(&y->lock);
@@ -171,6 +172,7 @@ stand *yard_add(yard *y, const stand *made) {
   if (gone && last) stand_free(y, gone);
   if (room) return s;
   pthread_mutex_destroy(&s->lock);
+  pthread_mutex_destroy(&s->looking);
   free(s);
   return NULL;
 }
@@ -221,11 +223,8 @@ void yard_told(yard *y, stand *s) {
     p.found = p.found || (acts[i].kind == LW_ACT_NAME && acts[i].right);
   pthread_mutex_lock(&y->lock);
   s->progress = p;
-  if (p.where == LW_PRACTICE_OVER) {
-    s->ended = true;
-    needles_wake(s);
-  }
   pthread_mutex_unlock(&y->lock);
+  if (p.where == LW_PRACTICE_OVER) needles_end_all(s);
   if (s->group) hub_tell(y->server->hub, -s->group, "board", "{}");
 }
 
@@ -239,14 +238,14 @@ group *yard_group(yard *y, int64_t number) {
 /* ---- the clock ---- */
 
 /* A car somebody looks at, or worked on lately, runs. */
-static bool runs(const stand *s, double now) {
-  return !s->ended && (s->streams || now - s->used < unwatched);
+static bool runs(stand *s, double now) {
+  return !needles_ended(s) && (now - s->used < unwatched || needles_watched(s));
 }
 
-static void tick_one(yard *y, stand *s, double now) {
+static void tick_one(stand *s, double now) {
   char text[NEEDLES_TEXT];
   if (pthread_mutex_trylock(&s->lock) != 0) return; /* a hand is at it */
-  double dt = now - s->ticked;
+  double dt = now - s->ticked; /* after a rest it goes on, it does not catch up */
   s->ticked = now;
   bool over = lw_practice_where(s->practice) == LW_PRACTICE_OVER;
   if (!over) {
@@ -254,32 +253,35 @@ static void tick_one(yard *y, stand *s, double now) {
     needles_text(s->practice, text);
   }
   pthread_mutex_unlock(&s->lock);
-  if (over) return;
-  pthread_mutex_lock(&y->lock);
-  memcpy(s->needles, text, sizeof text);
-  s->beat++;
-  needles_wake(s);
-  pthread_mutex_unlock(&y->lock);
+  if (!over) needles_put(s, text);
 }
 
-static void round_of(yard *y, double due) {
+static void give_back_all(yard *y, stand **list, size_t count) {
+  size_t gone = 0;
+  pthread_mutex_lock(&y->lock);
+  for (size_t i = 0; i < count; i++) {
+    if (let_go(list[i])) list[gone++] = list[i];
+  }
+  pthread_mutex_unlock(&y->lock);
+  for (size_t i = 0; i < gone; i++)
+    stand_free(y, list[i]);
+}
+
+static void round_of(yard *y, int which, double due) {
   stand *list[YARD_MOST];
   size_t count = 0;
   pthread_mutex_lock(&y->lock);
   for (size_t i = 0; i < y->count; i++) {
     stand *s = y->stands[i];
-    if (!runs(s, due)) {
-      s->ticked = due;
-      continue;
-    }
+    if (s->number % CLOCKS != which) continue;
+    if (!runs(s, due)) continue;
     s->holders++;
     list[count++] = s;
   }
   pthread_mutex_unlock(&y->lock);
-  for (size_t i = 0; i < count; i++) {
-    tick_one(y, list[i], due);
-    yard_give_back(y, list[i]);
-  }
+  for (size_t i = 0; i < count; i++)
+    tick_one(list[i], due);
+  give_back_all(y, list, count);
 }
 
 static bool wait_until(yard *y, double when) {
@@ -293,19 +295,23 @@ static bool wait_until(yard *y, double when) {
   return !stop;
 }
 
+static void note_round(ticker *t, uint64_t late, double took) {
+  pthread_mutex_lock(&t->yard->lock);
+  t->ticks++;
+  t->missed += late;
+  if (took > t->worst) t->worst = took;
+  pthread_mutex_unlock(&t->yard->lock);
+}
+
 static void *clock_main(void *to) {
-  yard *y = to;
+  ticker *t = to;
   double began = seconds_now();
-  for (uint64_t n = 1; wait_until(y, began + tick * (double)n); n++) {
+  for (uint64_t n = 1; wait_until(t->yard, began + tick * (double)n); n++) {
     double due = began + tick * (double)n, from = seconds_now();
-    round_of(y, due);
+    round_of(t->yard, t->which, due);
     double now = seconds_now();
     uint64_t late = now - due > tick ? (uint64_t)((now - due) / tick) : 0;
-    pthread_mutex_lock(&y->lock);
-    y->ticks++;
-    y->missed += late;
-    if (now - from > y->worst) y->worst = now - from;
-    pthread_mutex_unlock(&y->lock);
+    note_round(t, late, now - from);
     n += late;
   }
   return NULL;
@@ -326,8 +332,14 @@ lw_status yard_start(lw_server *server, lw_error *error) {
   pthread_condattr_setclock(&monotonic, CLOCK_MONOTONIC);
   pthread_cond_init(&y->wake, &monotonic);
   pthread_condattr_destroy(&monotonic);
-  y->running = pthread_create(&y->thread, NULL, clock_main, y) == 0;
-  return y->running ? LW_OK : lw_fail(error, LW_NO_MEMORY, "no thread for practice cars");
+  for (int i = 0; i < CLOCKS; i++) {
+    ticker *t = &y->clocks[i];
+    t->yard = y;
+    t->which = i;
+    t->running = pthread_create(&t->thread, NULL, clock_main, t) == 0;
+    if (!t->running) return lw_fail(error, LW_NO_MEMORY, "no thread for practice cars");
+  }
+  return LW_OK;
 }
 
 void yard_end(lw_server *server, int64_t device) {
@@ -339,8 +351,7 @@ void yard_end(lw_server *server, int64_t device) {
     if (device != NOBODY) {
       needles_end(s, device);
     } else {
-      s->ended = true;
-      needles_wake(s);
+      needles_end_all(s);
     }
   }
   if (device == NOBODY) {
@@ -348,9 +359,9 @@ void yard_end(lw_server *server, int64_t device) {
     pthread_cond_broadcast(&y->wake);
   }
   pthread_mutex_unlock(&y->lock);
-  if (device == NOBODY && y->running) {
-    pthread_join(y->thread, NULL);
-    y->running = false;
+  for (int i = 0; device == NOBODY && i < CLOCKS; i++) {
+    if (y->clocks[i].running) pthread_join(y->clocks[i].thread, NULL);
+    y->clocks[i].running = false;
   }
 }
 

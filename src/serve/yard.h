@@ -1,10 +1,12 @@
 /* yard.h - practice cars in the server: who has one, the clock that runs them, classes, needles.
 ** Private to this floor.
 **
-** One thread ticks all cars ten times a second; hands make the moves. Three locks, taken in this
-** order and never the other way: a stand's own (its exercise), the yard's (who is there, streams,
-** newest needles); the bases' stands alone. What is hidden leaves only through a review, which
-** wants the pass of its stand and an exercise that is over, or through the pass of its class.
+** Two threads tick the cars ten times a second, each every other one; hands make the moves. Three
+** locks, taken in this order and never the other way: a stand's own (its exercise), the yard's (who
+** is there), a stand's for looking (its newest needles and their streams: so short that nobody who
+** is put aside while holding it stops the clocks). The bases' stands alone. What is hidden leaves
+** only through a review, which wants the pass of its stand and an exercise that is over, or through
+** the pass of its class.
 **
 **   yard.c           stands, classes, the clock         needles.c   streams of needles
 **   api_practice.c   the answers                        practice_json.c   their form
@@ -24,7 +26,8 @@ enum {
   NEEDLES_TEXT = 512,
   PASS_TEXT = 33,
   PERSON_TEXT = 41,
-  KEYS_KEPT = 16
+  KEYS_KEPT = 16,
+  CLOCKS = 2 /* threads that tick */
 };
 
 /* A card's sound car, shared by all who practise on it. */
@@ -60,11 +63,13 @@ typedef struct stand {
   /* the yard's lock */
   int holders; /* freed when nobody holds it */
   double used; /* s, when it was asked for last */
+  progress progress;
+  /* for looking */
+  pthread_mutex_t looking;
   char needles[NEEDLES_TEXT];
   uint64_t beat; /* counts the needles */
   needle_stream *streams;
   bool ended;
-  progress progress;
   /* its own lock */
   pthread_mutex_t lock;
   lw_practice *practice;
@@ -84,10 +89,19 @@ typedef struct group {
   kept_key made;
 } group;
 
-struct yard {
-  lw_server *server;
+/* One thread that ticks: every CLOCKS-th stand, by its number. */
+typedef struct ticker {
+  yard *yard;
+  int which;
   pthread_t thread;
   bool running;
+  uint64_t ticks, missed; /* the yard's lock */
+  double worst;           /* s the longest round took */
+} ticker;
+
+struct yard {
+  lw_server *server;
+  ticker clocks[CLOCKS];
   pthread_mutex_t lock, bases_lock, making; /* making: one new car or class at a time */
   pthread_cond_t wake;
   bool stopping;
@@ -96,8 +110,6 @@ struct yard {
   group groups[CLASSES_MOST];
   int64_t last_stand, last_group;
   size_t stream_count;
-  uint64_t ticks, missed;
-  double worst; /* s the longest round took */
   base bases[BASES_MOST];
 };
 
@@ -124,8 +136,11 @@ void yard_told(yard *y, stand *s);
 /* Under the yard's lock. */
 group *yard_group(yard *y, int64_t number);
 
-/* needles.c; all but needles_text under the yard's lock */
-void needles_wake(stand *s);
+/* needles.c; each takes the lock for looking, but needles_text */
+void needles_put(stand *s, const char text[NEEDLES_TEXT]);
+void needles_end_all(stand *s);
+bool needles_watched(stand *s);
+bool needles_ended(stand *s);
 void needles_end(stand *s, int64_t device); /* the streams of this device */
 void needles_text(const lw_practice *p, char text[NEEDLES_TEXT]);
 

@@ -167,8 +167,9 @@ static lw_status plug(lw_practice *p, lw_units *units, const lw_act *act, lw_err
 }
 
 static lw_status wait_some(lw_practice *p) {
-  for (int i = 0; i < (int)(wait_seconds * 10); i++)
-    lw_practice_tick(p, 0.1);
+  const double span = 0.25;
+  for (int i = 0; i < (int)(wait_seconds / span); i++)
+    lw_practice_tick(p, span);
   return LW_OK;
 }
 
