@@ -58,10 +58,16 @@ export async function screens(browser, sizes, address) {
   return pages;
 }
 
-// Since when each page shows this text: ms, undefined where it never did.
-export const shownAt = (pages, text) => Promise.all(pages.map((page) => page.evaluate((t) => globalThis.shown.find(([s]) => s === t)?.[1], text)));
-
 export const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+
+// When each page has first shown this text, ms; waited for, for so long. Undefined where it never did.
+export async function shownAt(pages, text, patience = 10000) {
+  const look = (page) => page.evaluate((t) => globalThis.shown.find(([s]) => s === t)?.[1], text);
+  for (const until = now() + patience; ; await pause(50)) {
+    const at = await Promise.all(pages.map(look));
+    if (at.every(Boolean) || now() > until) return at;
+  }
+}
 
 // The share q of a list lies at or below this.
 export function quantile(list, q) {

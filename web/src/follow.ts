@@ -1,13 +1,14 @@
 // One job as the server has it, and its live readings, shared by all pages of the job.
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
-import { ask, type Live, type LiveEntry, type Work } from "./api";
+import { ask, type Live, type LiveEntry, Refused, type Work } from "./api";
 import { lookForNewer } from "./offline";
 import { send } from "./outbox";
 
 export const work = signal<Work | null>(null);
 export const workOf = signal(0); // the job that work is of
 export const trouble = signal("");
+export const unreached = signal(false); // trouble is that the server is not reached
 export const linked = signal(true);
 export const version = signal(0); // counts what was saved: who shows more than work asks again
 export const live = signal<LiveEntry | null>(null);
@@ -27,7 +28,9 @@ async function load(job: number) {
     work.value = got;
     version.value++;
   } catch (error) {
-    if (followed === job) trouble.value = (error as Error).message;
+    if (followed !== job) return;
+    unreached.value = error instanceof Refused && error.status === 0;
+    trouble.value = (error as Error).message;
   }
 }
 

@@ -1,6 +1,7 @@
 // The frame of a job's pages: its name, the steps of the job, and the state of the link.
 import type { ComponentChildren } from "preact";
-import { linked, trouble, useJob, work, workOf } from "./follow";
+import { linked, trouble, unreached, useJob, work, workOf } from "./follow";
+import { keptId } from "./outline";
 
 const steps: [string, string][] = [
   ["", "Overview"],
@@ -32,7 +33,7 @@ export function JobFrame({ job, at, children, without }: { job: number; at: stri
   return (
     <main>
       <h1>
-        {w ? w.job.id : `Job ${job}`} <small>{w && [w.car.description ?? w.car.engine, w.car.plate].filter(Boolean).join(", ")}</small>
+        {w?.job.id ?? keptId(job) ?? `Job ${job}`} <small>{w && [w.car.description ?? w.car.engine, w.car.plate].filter(Boolean).join(", ")}</small>
       </h1>
       <Steps job={job} at={at} />
       {!linked.value && (
@@ -40,7 +41,8 @@ export function JobFrame({ job, at, children, without }: { job: number; at: stri
           ✕ The link is down{w ? "; this may be old" : ""}. It is tried again by itself.
         </p>
       )}
-      {!w && (trouble.value ? <p class="trouble" role="alert">{trouble.value}</p> : linked.value && <p>One moment …</p>)}
+      {!w && trouble.value && (linked.value || !unreached.value) && <p class="trouble" role="alert">{trouble.value}</p>}
+      {!w && !trouble.value && linked.value && <p>One moment …</p>}
       {w && children()}
       {!w && !linked.value && without?.()}
     </main>

@@ -15,6 +15,7 @@ import { JobPage } from "./job";
 import { kept, keep } from "./kept";
 import { JobList } from "./list";
 import { OffIdlePage } from "./offidle";
+import { forgetOutlines } from "./outline";
 import { keepPages, lookForNewer, Newer } from "./offline";
 import { Outbox, send } from "./outbox";
 import { PracticePage } from "./practice";
@@ -34,6 +35,7 @@ async function greet() {
   try {
     status.value = await ask<Status>("GET", "/api/status");
     keep("status", status.value);
+    if (!status.value.paired) forgetOutlines();
     trouble.value = "";
     lookForNewer();
   } catch (error) {
@@ -109,7 +111,7 @@ function Frame() {
       </header>
       <Outbox />
       <Newer />
-      {trouble.value && <p class="trouble" role="alert">{trouble.value}</p>}
+      {trouble.value && !status.value && <p class="trouble" role="alert">{trouble.value}</p>}
       {status.value && <Page of={status.value} />}
     </div>
   );

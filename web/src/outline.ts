@@ -39,7 +39,11 @@ export function outlineOf(job: number, w: Work): Outline {
   return o;
 }
 
+const find = (job: number) => kept<Kept>("outlines", []).find((k) => k.job === job)?.outline;
+export const keptId = (job: number) => find(job)?.id;
+
+export const forgetOutlines = () => keep("outlines", []);
+
 export function readOutline(job: number): Outline {
-  const found = kept<Kept>("outlines", []).find((k) => k.job === job);
-  return found?.outline ?? { id: `job ${job}`, gear: "neutral", hc_as: "hexane", begun: false, screws: [] };
+  return find(job) ?? { id: `job ${job}`, gear: "neutral", hc_as: "hexane", begun: false, screws: [] };
 }
