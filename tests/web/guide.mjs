@@ -79,7 +79,10 @@ async function follow(kit, { id, card, screws, speed, faults = [] }) {
   for (let i = 0; i < READINGS_MOST; i++) {
     const edits = [...Object.entries(screws).map(([name, at]) => `${name} screw=${turnsOf(at)} turns`), `idle stop=${stop < 0 ? "" : "+"}${stop.toFixed(4)} turns`, ...faults];
     const reading = readCar(card, edits);
+    const answered = page.waitForResponse(async (r) => r.url().endsWith("/idle") && r.status() === 200 && (await r.json()).readings === i + 1, { timeout: 60000 });
     await typeReading(page, reading, screws);
+    await answered; // the guide has weighed this one too
+    await page.waitForFunction(() => !/Wait|Read/.test(document.querySelector(".what-now")?.textContent ?? "Wait"), null, { timeout: 60000 });
     await page.waitForFunction((n) => document.querySelectorAll("section table tbody tr").length === n, i + 1);
     await rests();
     await kit.calm();
