@@ -204,9 +204,12 @@ static lw_status try_size(inquiry *d, standing_row *r, double size, lw_error *er
   for (; at > 0 && r->size[at - 1] > size; at--) {
     r->size[at] = r->size[at - 1];
     r->weight[at] = r->weight[at - 1];
+    r->alone[at] = r->alone[at - 1];
   }
   r->size[at] = size;
   r->weight[at] = w;
+  r->alone[at] = match.evidence;
+  d->most = fmax(d->most, w);
   if (r->count > 1 && !(w > r->best)) return LW_OK;
   r->best = w;
   r->trial = t;
@@ -228,12 +231,12 @@ static double mean_over(const standing_row *r) {
   return sum - log(r->size[r->count - 1] - r->size[0]);
 }
 
-/* The size at the top of the parabola through the best point and its neighbors; NaN: near enough to
-   one that was tried. */
-static double top_of(const standing_row *r) {
+/* The size at the top of the parabola through the best of these weights and its neighbors; NaN: near
+   enough to one that was tried. */
+static double top_of(const standing_row *r, const double *weight) {
   size_t k = 0;
   for (size_t i = 1; i < r->count; i++)
-    k = r->weight[i] > r->weight[k] ? i : k;
+    k = weight[i] > weight[k] ? i : k;
   if (r->count < 2) return LW_NONE;
   double near = 0.2, x = LW_NONE;
   if (k == 0 || k + 1 == r->count) { /* at an end: half way to its neighbor */
@@ -241,7 +244,7 @@ static double top_of(const standing_row *r) {
     x = 0.6 * r->size[k] + 0.4 * next;
   } else {
     double h0 = r->size[k] - r->size[k - 1], h1 = r->size[k + 1] - r->size[k];
-    double s0 = (r->weight[k] - r->weight[k - 1]) / h0, s1 = (r->weight[k + 1] - r->weight[k]) / h1;
+    double s0 = (weight[k] - weight[k - 1]) / h0, s1 = (weight[k + 1] - weight[k]) / h1;
     if (!(s0 - s1 > 1e-9)) return LW_NONE;
     x = 0.5 * (r->size[k - 1] + r->size[k]) + s0 / (s0 - s1) * 0.5 * (h0 + h1);
     x = fmin(fmax(x, r->size[k - 1] + 0.25 * h0), r->size[k + 1] - 0.25 * h1);
@@ -261,8 +264,15 @@ static double weight_of(const standing_row *r) {
   return mean_over(r) + log(r->row->prior);
 }
 
+/* The sizes tried so far are out of the question, and become more so. */
+static bool hopeless(const inquiry *d, const standing_row *r) {
+  const double far = 30;
+  size_t n = r->count;
+  return n > 1 && r->weight[n - 1] < r->weight[n - 2] && r->weight[n - 2] < d->most - far;
+}
+
 static lw_status weigh_row(inquiry *d, standing_row *r, lw_error *error) {
-  for (size_t i = 0; i < r->row->size_count; i++) {
+  for (size_t i = 0; i < r->row->size_count && !hopeless(d, r); i++) {
     lw_status status = try_size(d, r, r->row->sizes[i], error);
     if (status != LW_OK) {
       r->count = 0;
@@ -280,12 +290,14 @@ static lw_status weigh_row(inquiry *d, standing_row *r, lw_error *error) {
   return LW_OK;
 }
 
-/* More sizes for what stands among the likely. */
+/* More sizes for what stands among the likely. As it was set and left alone a fault can have but one
+   size that gives the CO that was read: a narrow top, which is looked for by itself. */
 static lw_status refine(inquiry *d, standing_row *r, double most, lw_error *error) {
-  enum { MORE = 3 };
-  for (int k = 0; k < MORE && weight_of(r) > most - 7 && r->count < SIZES_TRIED; k++) {
-    double x = top_of(r);
-    if (!lw_known(x)) return LW_OK;
+  enum { MORE = 4 };
+  const double far[MORE] = {12, 12, 7, 7};
+  for (int k = 0; k < MORE && weight_of(r) > most - far[k] && r->count < SIZES_TRIED; k++) {
+    double x = top_of(r, k % 2 == 0 && d->before_known ? r->alone : r->weight);
+    if (!lw_known(x)) continue;
     x = lw_cause_round(x, 3);
     size_t before = r->count;
     lw_status status = try_size(d, r, x, error);
@@ -433,6 +445,7 @@ static lw_status prepare(inquiry *d, lw_error *error) {
   }
   for (int i = 0; i < LW_CAUSES; i++)
     d->weight[i] = -INFINITY;
+  d->most = -INFINITY;
   lw_status status = feel_screws(d, error);
   if (status != LW_OK) return status;
   const lw_sight *first = &d->sights[d->first_idle];

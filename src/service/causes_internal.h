@@ -37,6 +37,7 @@ typedef struct standing_row {
   bool cannot; /* this unit cannot have it */
   size_t count;
   double size[SIZES_TRIED], weight[SIZES_TRIED]; /* in order of size; natural logarithms */
+  double alone[SIZES_TRIED];                     /* of it, as it was set and left alone */
   double best;
   trial trial; /* the best */
   lw_match match;
@@ -79,6 +80,7 @@ typedef struct inquiry {
   lw_match sound;
   bool seen[LW_CAUSES], unseen[LW_CAUSES]; /* some reading shows it, in some size; none does */
   double weight[LW_CAUSES], probability[LW_CAUSES];
+  double most; /* weight of the likeliest size so far */
   int runs;
 } inquiry;
 
@@ -98,6 +100,8 @@ bool lw_cause_moves(lw_cause_id id);
 /* To so many digits. */
 double lw_cause_round(double x, int digits);
 
+/* Fills evidence and together of a cause (causes_evidence.c). */
+void lw_causes_evidence(inquiry *d, const kept *k, lw_cause *c);
 /* The answer in words (causes_say.c). */
 lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) LW_MUST_USE;
 /* Tests worth making (causes_test.c); at most most, best first. */

@@ -355,7 +355,7 @@ static double reading_gain(inquiry *d, const lw_sight *more, const standing *lis
 
 /* Minutes count, but a test that tells is worth taking the cover off for. */
 double lw_test_worth(const lw_next_test *t) {
-  return t->gain / (12 + t->minutes);
+  return t->gain / (20 + t->minutes);
 }
 
 static void put(lw_next_test *list, size_t *n, size_t most, const lw_next_test *t) {
