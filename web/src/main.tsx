@@ -120,7 +120,7 @@ function Frame() {
 addEventListener("popstate", () => (path.value = location.pathname));
 void greet();
 void send();
-void keepPages();
+setTimeout(() => void keepPages(), 2000); // what is to be seen comes first
 const place = document.getElementById("page")!;
 place.replaceChildren();
 render(<Frame />, place);
