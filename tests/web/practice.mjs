@@ -47,7 +47,11 @@ const tests = {
   async "a hidden fault is worked on, named wrongly, given up, and reviewed"() {
     await open("/practice");
     await looked();
-    await bringIn("corran-290-eight-manual");
+    let stands = true; // of hidden faults some do not idle: one that does is wanted here
+    for (let i = 0; stands && i < 10; i++) {
+      await bringIn("corran-290-eight-manual");
+      stands = (await page.locator("text=The engine stands").count()) > 0;
+    }
     const car = Number(/practice\/(\d+)$/.exec(page.url())[1]);
     const first = await page.locator(".dial strong >> nth=0").textContent();
     assert.match(first, /^\d+ rpm$/);
