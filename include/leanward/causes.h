@@ -63,6 +63,9 @@ const char *lw_cause_text(lw_cause_id cause);
 
 /* What to do about it, in words. */
 const char *lw_cause_remedy(lw_cause_id cause);
+/* The reading that would show it, where others do not: "a snap from idle". Common practice and the
+   twin's own behavior; no source. */
+const char *lw_cause_shown_by(lw_cause_id cause);
 
 /* ---- Findings beside the gases ------------------------------------------------------------- */
 
@@ -100,6 +103,9 @@ typedef struct lw_cause {
   size_t edit_count;
   const lw_evidence *evidence; /* strongest first */
   size_t evidence_count;
+  /* No reading alone speaks for it, only all of them and how often it is met: evidence holds the
+     one or two readings in which it differs most from a sound car, in spreads of such cars. */
+  bool together;
 } lw_cause;
 
 /* A test that would tell more: a check with a plain answer, or one more reading. */
@@ -182,7 +188,8 @@ void lw_sights_from(lw_arena *arena, const lw_work *work, lw_told *told);
    card that can be run. */
 lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, const lw_card *other,
                        lw_diagnosis **out, lw_error *error) LW_MUST_USE;
-/* Whether that adds something to a worked job: outside its limits, not fit, no setting in reach. */
+/* Whether that adds something to a worked job: outside its limits, not fit, no setting in reach,
+   or a snap that was felt. */
 bool lw_causes_worth(const lw_work *work);
 
 #endif

@@ -55,7 +55,9 @@ typedef enum lw_fit { LW_FIT_UNKNOWN, LW_FIT, LW_NOT_FIT } lw_fit;
   X(LW_CHECK_NEEDLE, "vacuum needle")                                                              \
   X(LW_CHECK_FUEL_LEVEL, "fuel level")                                                             \
   X(LW_CHECK_DASHPOT, "dashpot and solenoid")                                                      \
-  X(LW_CHECK_FALL_TIME, "advance vacuum fall")
+  X(LW_CHECK_FALL_TIME, "advance vacuum fall")                                                     \
+  X(LW_CHECK_PUMP, "accelerator pump")                                                             \
+  X(LW_CHECK_AIR_VALVE, "air valve spring")
 
 typedef enum lw_check_id {
 #define LW_CHECK_ENUM(id, name) id,
@@ -204,6 +206,9 @@ const lw_analyzer *lw_analyzer_of(const lw_job *job, const char *name);
 /* The exhaust sample of a reading, with uncertainties from its analyzer. */
 lw_sample lw_reading_sample(const lw_reading *reading, const lw_analyzer *analyzer,
                             const lw_fuel *fuel, double air_water);
+/* One snap in a line: "tip-in at 1,500 rpm: CO 0.6 to 3.0 %, HC to 480 ppm; hesitates". Gases as they
+   were read, HC in what it was counted in. Returns buffer. */
+const char *lw_snap_line(char *buffer, size_t size, const lw_snap_reading *snap);
 /* The fuel of what was said; false when the name is unknown and no atoms are given. */
 bool lw_fuel_from(const lw_fuel_said *said, lw_fuel *fuel);
 

@@ -27,13 +27,19 @@ static void print_summary(const lw_diagnosis *g) {
 static void print_evidence(const lw_cause *c) {
   size_t shown = c->evidence_count < EVIDENCE_SHOWN ? c->evidence_count : EVIDENCE_SHOWN;
   if (!shown) return;
-  printf("        %-36s %-11s%-20s%s\n", "what tells", "read", "a sound car", "with this");
+  if (c->together)
+    line(
+        8,
+        "no reading alone speaks for it: they do together, or how often it is met does. It differs "
+        "most from a sound car in:");
+  printf("        %-36s %-10s %-19s %s\n", c->together ? "reading" : "what tells", "read",
+         "a sound car", "with this");
   for (size_t i = 0; i < shown; i++) {
     const lw_evidence *e = &c->evidence[i];
     int columns = (int)lw_text_columns(e->reading);
     printf("        %s", e->reading);
     if (columns > 36) printf("\n%8s", ""), columns = 0;
-    printf("%*s %-11s%-20s%s\n", 36 - columns, "", e->read, e->healthy, e->with);
+    printf("%*s %-10s %-19s %s\n", 36 - columns, "", e->read, e->healthy, e->with);
   }
 }
 
@@ -59,6 +65,8 @@ static void print_weighed(const lw_told *t) {
   char text[600] = "";
   for (size_t i = 0; i < t->count; i++)
     lw_text_append(text, sizeof text, "%s%s", i ? "; " : "", t->sights[i].label);
+  for (size_t i = 0; i < t->snap_count; i++)
+    lw_text_append(text, sizeof text, "%s%s", text[0] ? "; " : "", t->snaps[i].label);
   fputs("weighed: ", stdout);
   cli_wrapped(stdout, 9, 9, text);
   for (size_t i = 0; i < t->left_out_count; i++) {
@@ -67,23 +75,36 @@ static void print_weighed(const lw_told *t) {
   }
 }
 
+/* Causes these readings would not show, by the reading that would. */
+static void print_unseen(const lw_diagnosis *g) {
+  bool said[LW_CAUSES] = {false}, any = false;
+  for (int i = 0; i < LW_CAUSES; i++) {
+    char text[600];
+    const char *by = lw_cause_shown_by((lw_cause_id)i);
+    if (!g->unseen[i] || said[i]) continue;
+    snprintf(text, sizeof text, "%s", lw_cause_text((lw_cause_id)i));
+    for (int k = i + 1; k < LW_CAUSES; k++) {
+      if (!g->unseen[k] || strcmp(by, lw_cause_shown_by((lw_cause_id)k)) != 0) continue;
+      said[k] = true;
+      lw_text_append(text, sizeof text, ", %s", lw_cause_text((lw_cause_id)k));
+    }
+    lw_text_append(text, sizeof text, ": %s", by);
+    if (!any) puts("\nnot weighed, for these readings would not show it, and what would:");
+    any = true;
+    fputs("  - ", stdout);
+    cli_wrapped(stdout, 4, 4, text);
+  }
+}
+
 /* What was not or could not be told. */
 static void print_limits(const lw_diagnosis *g) {
-  char causes[800] = "", unknown[400] = "";
-  for (int i = 0; i < LW_CAUSES; i++) {
-    if (g->unseen[i])
-      lw_text_append(causes, sizeof causes, "%s%s", causes[0] ? "; " : "",
-                     lw_cause_text((lw_cause_id)i));
-  }
+  char unknown[400] = "";
   for (int i = 0; i < LW_UNKNOWNS; i++) {
     if (g->open[i])
       lw_text_append(unknown, sizeof unknown, "%s%s", unknown[0] ? ", " : "",
                      lw_unknown_text((lw_unknown)i));
   }
-  if (causes[0]) {
-    fputs("\nnot weighed, for these readings would not show it: ", stdout);
-    cli_wrapped(stdout, 51, 2, causes);
-  }
+  print_unseen(g);
   if (unknown[0]) {
     fputs("these readings say nothing of this car's own: ", stdout);
     cli_wrapped(stdout, 46, 2, unknown);

@@ -182,6 +182,15 @@ static void print_exhaust(const lw_work *w) {
   }
 }
 
+static void print_snaps(const lw_work *w) {
+  const lw_snap_reading *snaps = w->job->snaps.items;
+  if (w->job->snaps.count) heading("When the throttle was opened quickly");
+  for (size_t i = 0; i < w->job->snaps.count; i++) {
+    char line[800];
+    bullet(lw_snap_line(line, sizeof line, &snaps[i]));
+  }
+}
+
 /* ---- verdict ---- */
 
 static const char *judged_text(char *buffer, size_t size, const lw_judgement *j) {
@@ -274,6 +283,7 @@ void print_work(const lw_work *w) {
   print_intake(w);
   print_fitness(w);
   print_exhaust(w);
+  print_snaps(w);
   print_done(w);
   print_verdict(w);
   print_advice(w);

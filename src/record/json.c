@@ -374,6 +374,35 @@ static json_t *reading(const void *element) {
   return build_end(&b);
 }
 
+/* What the displays came to when the throttle was opened quickly. */
+static void put_extremes(build *b, const lw_snap_reading *s) {
+  put(b, "co_least_fraction", number(s->co_least));
+  put(b, "co_most_fraction", number(s->co_most));
+  put(b, "hc_most_fraction", number(s->hc_most.x));
+  put(b, "hc_as", hc_word(s->hc_most.basis));
+  put(b, "o2_most_fraction", number(s->o2_most));
+  put(b, "vacuum_most_pa", number(s->vacuum_most));
+  put(b, "speed_most_rad_per_s", number(s->speed_most));
+}
+
+static json_t *snap(const void *element) {
+  static const char *const kinds[] = {"snap", "snap", "tip_in", "floored"};
+  static const char *const felt[] = {NULL, "clean", "hesitates", "pops_back", "dies", "smokes"};
+  const lw_snap_reading *s = element;
+  char line[800];
+  build b = build_new();
+  put(&b, "label", text(s->label));
+  put(&b, "time", text(s->time));
+  put(&b, "kind", WORD(kinds, s->kind));
+  put(&b, "speed_rad_per_s", number(s->speed));
+  put(&b, "analyzer_name", text(s->analyzer));
+  put_extremes(&b, s);
+  put(&b, "felt", WORD(felt, s->felt));
+  put(&b, "note", text(s->note));
+  put(&b, "words", text(lw_snap_line(line, sizeof line, s)));
+  return build_end(&b);
+}
+
 /* ---- judgement ---- */
 
 static json_t *difference(const void *element) {
@@ -479,6 +508,7 @@ json_t *lw_work_json(const lw_work *w) {
   put(&b, "intake", intake(&w->intake));
   put(&b, "fitness", fitness(&w->fitness));
   put(&b, "readings", list(w->readings, w->reading_count, sizeof w->readings[0], reading));
+  put(&b, "snaps", list(w->job->snaps.items, w->job->snaps.count, sizeof(lw_snap_reading), snap));
   put(&b, "reading_as_found", whole(w->found));
   put(&b, "reading_as_left", whole(w->left));
   put(&b, "judgements", judgements(w->judgements, w->judgement_count));

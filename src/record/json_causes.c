@@ -72,6 +72,7 @@ static json_t *cause(const lw_cause *c) {
   put(&json, "remedy", text(lw_cause_remedy(c->id)));
   put(&json, "what_ifs", edits);
   put(&json, "evidence", list);
+  put(&json, "together", json_boolean(c->together));
   return json;
 }
 
@@ -104,17 +105,31 @@ static json_t *not_shown_names(const lw_diagnosis *g) {
   return json;
 }
 
+static json_t *not_shown_by(const lw_diagnosis *g) {
+  json_t *json = json_array();
+  for (int i = 0; i < LW_CAUSES; i++) {
+    if (g->unseen[i]) add(&json, text(lw_cause_shown_by((lw_cause_id)i)));
+  }
+  return json;
+}
+
+static json_t *weighed(const lw_told *t) {
+  json_t *json = json_array();
+  for (size_t i = 0; t && i < t->count; i++)
+    add(&json, text(t->sights[i].label));
+  for (size_t i = 0; t && i < t->snap_count; i++)
+    add(&json, text(t->snaps[i].label));
+  return json;
+}
+
 /* ---- the whole ---- */
 
 json_t *lw_causes_json(const lw_diagnosis *g) {
-  json_t *json = json_object(), *ranked = json_array(), *tests = json_array(),
-         *weighed = json_array(), *left = json_array();
+  json_t *json = json_object(), *ranked = json_array(), *tests = json_array(), *left = json_array();
   for (size_t i = 0; i < g->cause_count; i++)
     add(&ranked, cause(&g->causes[i]));
   for (size_t i = 0; i < g->test_count; i++)
     add(&tests, next_test(&g->tests[i]));
-  for (size_t i = 0; g->told && i < g->told->count; i++)
-    add(&weighed, text(g->told->sights[i].label));
   for (size_t i = 0; g->told && i < g->told->left_out_count; i++)
     add(&left, text(g->told->left_out[i]));
   put(&json, "summary", text(g->summary));
@@ -125,7 +140,8 @@ json_t *lw_causes_json(const lw_diagnosis *g) {
   put(&json, "next_tests", tests);
   put(&json, "not_shown", not_shown(g));
   put(&json, "not_shown_names", not_shown_names(g));
-  put(&json, "weighed", weighed);
+  put(&json, "not_shown_by", not_shown_by(g));
+  put(&json, "weighed", weighed(g->told));
   put(&json, "left_out", left);
   return json;
 }

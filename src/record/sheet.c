@@ -112,6 +112,7 @@ static void draw(lw_pen *pen) {
   lw_sheet_checks(pen);
   lw_sheet_differences(pen);
   lw_sheet_readings(pen);
+  lw_sheet_snaps(pen);
   lw_sheet_sureness(pen);
   lw_sheet_end(pen);
   lw_pen_page_end(pen);

@@ -392,6 +392,25 @@ void lw_sheet_causes(lw_pen *pen) {
   items_flow(pen, &items, "what is likely wrong", body);
 }
 
+/* ---- the throttle opened quickly ---- */
+
+void lw_sheet_snaps(lw_pen *pen) {
+  static const lw_hand hand = {7.2, false, LW_INK_TEXT, 0};
+  const lw_list *list = &pen->work->job->snaps;
+  const lw_snap_reading *snaps = list->items;
+  lw_items items = {.count = 0};
+  for (size_t i = 0; i < list->count; i++) {
+    char line[800];
+    lw_items_add(pen, &items, "%s", lw_snap_line(line, sizeof line, &snaps[i]));
+  }
+  if (items.count == 0) return;
+  if (!lw_pen_title(pen, "When the throttle was opened quickly", 14)) {
+    lw_pen_shorten(pen, "snaps");
+    return;
+  }
+  items_flow(pen, &items, "snaps", hand);
+}
+
 /* ---- how sure ---- */
 
 static void add_analyzers(lw_pen *pen, lw_items *items) {

@@ -218,7 +218,17 @@ lw_status lw_causes_of(lw_arena *arena, lw_units *units, const lw_work *work, co
   return LW_OK;
 }
 
+/* Somebody opened the throttle quickly, and the engine did not take it. */
+static bool felt_ill(const lw_job *job) {
+  const lw_snap_reading *snaps = job->snaps.items;
+  for (size_t i = 0; i < job->snaps.count; i++) {
+    if (snaps[i].felt > LW_FELT_CLEAN) return true;
+  }
+  return false;
+}
+
 bool lw_causes_worth(const lw_work *work) {
   bool outside = work->verdict == LW_OUTSIDE || work->verdict == LW_TOO_CLOSE;
-  return outside || work->fitness.overall == LW_NOT_FIT || work->advice.move.kind == LW_MOVE_SEEK;
+  return outside || work->fitness.overall == LW_NOT_FIT || work->advice.move.kind == LW_MOVE_SEEK ||
+         felt_ill(work->job);
 }

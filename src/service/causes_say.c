@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { EVIDENCE_MOST = 8, TESTS_MOST = 4 };
+enum { TESTS_MOST = 4 };
 static const double least_shown = 0.005;
 
 static const char *const remedies[LW_CAUSES] = {
@@ -50,119 +50,44 @@ const char *lw_cause_remedy(lw_cause_id cause) {
   return cause < LW_CAUSES ? remedies[cause] : "";
 }
 
-/* ---- evidence ---- */
+/* What is plain in one kind of reading and hardly seen in the others. */
+static const char *const shown_by[LW_CAUSES] = {
+    [LW_CAUSE_NONE] = "an idle with all gases",
+    [LW_CAUSE_SCREWS] = "CO at idle, with the turns of the screws",
+    [LW_CAUSE_UNBALANCED] = "the turns of each screw, counted from its seat",
+    [LW_CAUSE_VACUUM_LEAK] = "CO and O2 at idle, and again at 2,500 rpm where a leak fades",
+    [LW_CAUSE_PORT_LEAK] = "HC and O2 at idle, and again at 2,500 rpm where a leak fades",
+    [LW_CAUSE_POWER_LEAK] = "CO at idle and at 2,500 rpm",
+    [LW_CAUSE_POWER_SHUT] = "a cruise at low vacuum, with its vacuum",
+    [LW_CAUSE_FLOAT_HIGH] = "CO at 2,500 rpm, or at a cruise with its vacuum",
+    [LW_CAUSE_FLOAT_LOW] = "CO and O2 at 2,500 rpm, or at a cruise with its vacuum",
+    [LW_CAUSE_IDLE_FEED] = "CO at idle, with the turns of the screws",
+    [LW_CAUSE_IDLE_BLEED] = "CO at idle, with the turns of the screws",
+    [LW_CAUSE_MAIN_RICH] = "gases at 2,500 rpm, or at a cruise with its vacuum",
+    [LW_CAUSE_MAIN_LEAN] = "gases at 2,500 rpm, or at a cruise with its vacuum",
+    [LW_CAUSE_MAIN_BLEED] = "gases at 2,500 rpm, or at a cruise with its vacuum",
+    [LW_CAUSE_SHAFT] = "O2 and CO at idle",
+    [LW_CAUSE_CHOKE] = "CO at 2,500 rpm",
+    [LW_CAUSE_CLEANER] = "CO at 2,500 rpm, or at a cruise with its vacuum",
+    [LW_CAUSE_SECONDARY] = "speed and gases at idle, with the turns of the screws",
+    [LW_CAUSE_CHECK_VALVE] = "gases at idle, with the turns of the screws",
+    [LW_CAUSE_TIMING_LATE] = "the initial timing, or vacuum at idle",
+    [LW_CAUSE_TIMING_EARLY] = "the initial timing, or vacuum at idle",
+    [LW_CAUSE_ADVANCE] = "timing at 2,500 rpm, hose plugged",
+    [LW_CAUSE_VALVE_SET] = "the fall of the vacuum at the distributor, timed",
+    [LW_CAUSE_PUMP] = "a snap from idle, or a tip-in",
+    [LW_CAUSE_AIR_VALVE] = "the throttle floored under load (kind: floored)",
+    [LW_CAUSE_UNIT] = "the number on the unit, or an idle in drive",
+    [LW_CAUSE_WEAK] = "vacuum and HC at idle",
+    [LW_CAUSE_MISFIRE] = "HC and O2 at idle",
+    [LW_CAUSE_SAMPLE_AIR] = "O2 beside CO and CO2, at idle and at 2,500 rpm",
+    [LW_CAUSE_ANALYZER] = "CO and CO2 together, or span gas",
+    [LW_CAUSE_FUEL] = "gases at 2,500 rpm, or what was tanked",
+    [LW_CAUSE_OTHER] = "all gases at idle and at 2,500 rpm",
+};
 
-static const char *value_of(inquiry *d, lw_channel k, double x) {
-  switch (k) {
-  case LW_SEE_VACUUM:
-    return lw_arena_print(d->arena, "%.1f inHg", lw_dim_shown(LW_PRESSURE, LW_SHOP, x));
-  case LW_SEE_CO: return lw_arena_print(d->arena, "%.2f %%", 100 * x);
-  case LW_SEE_CO2:
-  case LW_SEE_O2: return lw_arena_print(d->arena, "%.1f %%", 100 * x);
-  case LW_SEE_HC:
-  case LW_SEE_NO: return lw_arena_print(d->arena, "%.0f ppm", 1e6 * x);
-  case LW_SEE_TIMING:
-    return lw_arena_print(d->arena, "%.0f deg", lw_dim_shown(LW_ANGLE, LW_SHOP, x) + 0.0);
-  default: return "";
-  }
-}
-
-static const char *span_of(inquiry *d, lw_channel k, double x, double band) {
-  double lo = k == LW_SEE_TIMING ? x - band : fmax(x - band, 0);
-  const char *a = value_of(d, k, lo), *b = value_of(d, k, x + band);
-  if (!a || !b) return "";
-  return lw_arena_print(d->arena, "%.*s to %s", (int)strcspn(a, " "), a, b);
-}
-
-static int stronger(const lw_evidence *a, const lw_evidence *b) {
-  return (a->tells < b->tells) - (a->tells > b->tells);
-}
-
-static void insert(lw_evidence *list, size_t *n, const lw_evidence *e) {
-  size_t at = *n < EVIDENCE_MOST ? (*n)++ : EVIDENCE_MOST;
-  while (at > 0 && stronger(&list[at - 1], e) > 0) {
-    if (at < EVIDENCE_MOST) list[at] = list[at - 1];
-    at--;
-  }
-  if (at < EVIDENCE_MOST) list[at] = *e;
-}
-
-static const char *snap_value(inquiry *d, lw_snap_channel k, double x) {
-  static const lw_channel same[LW_SNAP_CHANNELS] = {[LW_SNAP_CO_MOST] = LW_SEE_CO,
-                                                    [LW_SNAP_CO_LEAST] = LW_SEE_CO,
-                                                    [LW_SNAP_HC_MOST] = LW_SEE_HC,
-                                                    [LW_SNAP_O2_MOST] = LW_SEE_O2,
-                                                    [LW_SNAP_VACUUM_MOST] = LW_SEE_VACUUM};
-  if (k != LW_SNAP_SPEED_MOST) return value_of(d, same[k], x);
-  return lw_arena_print(d->arena, "%.0f rpm",
-                        10 * floor(0.1 * lw_dim_shown(LW_SPIN, LW_SHOP, x) + 0.5));
-}
-
-static const char *snap_span(inquiry *d, lw_snap_channel k, double x) {
-  double u = lw_snap_spread(k, x);
-  const char *a = snap_value(d, k, fmax(x - u, 0)), *b = snap_value(d, k, x + u);
-  if (!a || !b) return "";
-  return lw_arena_print(d->arena, "%.*s to %s", (int)strcspn(a, " "), a, b);
-}
-
-static void add_snap(inquiry *d, const kept *k, size_t i, lw_evidence *list, size_t *n) {
-  const lw_snap *s = &d->snaps[i];
-  const lw_snap_shown *sound = &d->sound_shown[i], *with = &k->shown[i];
-  for (int ch = 0; ch < LW_SNAP_CHANNELS; ch++) {
-    lw_snap_channel c = (lw_snap_channel)ch;
-    if (!lw_known(s->x[ch]) || !lw_known(sound->x[ch]) || !lw_known(with->x[ch])) continue;
-    lw_snap one = {.label = s->label};
-    for (int o = 0; o < LW_SNAP_CHANNELS; o++)
-      one.x[o] = o == ch ? s->x[ch] : LW_NONE;
-    lw_evidence e = {.tells = lw_snap_log(&one, with, 1) - lw_snap_log(&one, sound, 1)};
-    if (e.tells < 0.05) continue;
-    e.reading = lw_arena_print(d->arena, "%s, %s", lw_snap_text(c), s->label);
-    e.read = snap_value(d, c, s->x[ch]);
-    e.healthy = snap_span(d, c, sound->x[ch]);
-    e.with = snap_value(d, c, with->x[ch]);
-    if (e.reading && e.read && e.healthy && e.with) insert(list, n, &e);
-  }
-  lw_snap felt = {.felt = s->felt};
-  for (int o = 0; o < LW_SNAP_CHANNELS; o++)
-    felt.x[o] = LW_NONE;
-  lw_evidence e = {.tells = lw_snap_log(&felt, with, 1) - lw_snap_log(&felt, sound, 1)};
-  if (e.tells < 0.05) return;
-  e.reading = lw_arena_print(d->arena, "felt, %s", s->label);
-  e.read = lw_felt_text(s->felt);
-  e.healthy = lw_snap_feels(sound);
-  e.with = lw_snap_feels(with);
-  if (e.reading) insert(list, n, &e);
-}
-
-/* What each reading says for this cause against a sound car, both by their own spread. */
-static void add_evidence(inquiry *d, const kept *k, lw_cause *c) {
-  lw_evidence *list = lw_arena_array(d->arena, EVIDENCE_MOST, sizeof *list);
-  size_t n = 0;
-  if (!list) return;
-  for (size_t i = 0; i < d->count; i++) {
-    for (int ch = 0; ch < LW_CHANNELS; ch++) {
-      double x = d->sights[i].x[ch];
-      if (!lw_known(x) || !(d->sound.band[i][ch] > 0 && k->match.band[i][ch] > 0)) continue;
-      double h = (x - d->sound.seen[i][ch]) / d->sound.band[i][ch];
-      double w = (x - k->match.seen[i][ch]) / k->match.band[i][ch];
-      double tells = 0.5 * fmin(h * h, 200) - 0.5 * fmin(w * w, 200);
-      if (tells < 0.05) continue;
-      lw_evidence e = {
-          .reading = lw_arena_print(d->arena, "%s, %s", lw_channel_text((lw_channel)ch),
-                                    d->sights[i].label ? d->sights[i].label : "reading"),
-          .read = value_of(d, (lw_channel)ch, x),
-          .healthy = span_of(d, (lw_channel)ch, d->sound.seen[i][ch], d->sound.band[i][ch]),
-          .with = value_of(d, (lw_channel)ch, k->match.fitted[i][ch]),
-          .tells = tells,
-      };
-      if (e.reading && e.read && e.healthy && e.with) insert(list, &n, &e);
-    }
-  }
-  for (size_t i = 0; i < d->snap_count; i++) {
-    if (d->sound_shown[i].possible) add_snap(d, k, i, list, &n);
-  }
-  c->evidence = list;
-  c->evidence_count = n;
+const char *lw_cause_shown_by(lw_cause_id cause) {
+  return cause < LW_CAUSES ? shown_by[cause] : "";
 }
 
 /* ---- names ---- */
@@ -205,7 +130,7 @@ static void add_kept(inquiry *d, const kept *k, lw_cause *list, size_t *n, size_
     for (size_t e = 0; e < k->trials[i].edit_count; e++)
       c.edits[c.edit_count++] = lw_arena_print(d->arena, "%s", k->trials[i].text[e]);
   }
-  add_evidence(d, k, &c);
+  lw_causes_evidence(d, k, &c);
   put(list, n, most, &c);
 }
 

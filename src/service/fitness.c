@@ -245,7 +245,69 @@ static void check_fall_time(desk *d, lw_check *c) {
   if (found > most) c->next = "set the advance control valve, then the idle";
 }
 
+/* ---- off idle: the idle can be set all the same ---- */
+
+/* Common practice, no source: the shot starts with the throttle and is the same in all barrels. */
+static void check_pump(desk *d, lw_check *c) {
+  static const char *const found[] = {NULL, "strong", "weak", "none"};
+  lw_pump_shot shot = d->work->job->checks.pump_shot;
+  c->expected = "a strong shot from every nozzle as soon as the throttle moves";
+  c->found = found[shot];
+  if (shot == LW_SHOT_UNSAID) {
+    c->why = "not looked at; it acts as the throttle opens";
+    return;
+  }
+  bool good = shot == LW_SHOT_STRONG;
+  c->answer = good ? LW_FIT : LW_NOT_FIT;
+  c->why = good ? "strong"
+                : "does not change the idle; the engine hesitates when the throttle opens, and a "
+                  "richer idle would only hide it";
+  if (!good)
+    c->next = "look at the pump's cup, its inlet check, nozzle and linkage; set the idle as ever";
+}
+
+/* A quarter turn: how well its wind-up is counted off the slack; common practice, no source. */
+static void check_air_valve(desk *d, lw_check *c) {
+  const double counted = 0.25;
+  const lw_card *card = d->work->fitted ? d->work->fitted : d->work->card;
+  const lw_carburetor_card *unit = card ? &card->carburetor : carburetor_of(d);
+  double found = d->work->job->checks.air_valve_turns, want = unit->air_valve_turns;
+  char text[48];
+  bool fitted = unit->secondary.operation == 3 || lw_known(want);
+  if (lw_known(want)) c->expected = say(d, "%s", lw_turns_text(text, sizeof text, want));
+  if (lw_known(found)) c->found = say(d, "%s", lw_turns_text(text, sizeof text, found));
+  if (!lw_known(found) || !lw_known(want)) {
+    bool none = card && !fitted && !lw_known(found);
+    if (none) c->expected = "none";
+    c->answer = none ? LW_FIT : LW_FIT_UNKNOWN;
+    c->why = none               ? "no air valve on this unit"
+             : !lw_known(found) ? "not counted; it acts at wide throttle"
+                                : "the card does not say what it should be";
+    return;
+  }
+  double off = found - want;
+  c->answer = fabs(off) <= counted ? LW_FIT : LW_NOT_FIT;
+  c->why = fabs(off) <= counted ? "as on the card"
+           : off > 0 ? "too tight: the secondaries open late; the idle is not touched by it"
+                     : "too loose: the secondaries open too soon and the engine goes lean for a "
+                       "moment; the idle is not touched by it";
+  if (c->answer == LW_NOT_FIT) c->next = "wind it to the card's turns, counted from slack";
+}
+
 /* ---- the answer ---- */
+
+/* What does not keep the idle from being set, and must be said all the same. */
+static const char *fit_but(desk *d, const lw_fitness *f) {
+  char list[300] = "";
+  for (size_t i = 0; i < LW_CHECK_COUNT; i++) {
+    if (f->checks[i].answer != LW_NOT_FIT) continue;
+    lw_text_append(list, sizeof list, "%s%s", list[0] ? ", " : "", f->checks[i].name);
+  }
+  if (!list[0]) return "fit to be adjusted";
+  return say(d,
+             "fit to be adjusted; not right, though it does not keep the idle from being set: %s",
+             list);
+}
 
 static void sum_up(desk *d, lw_fitness *f) {
   const lw_check *bad = NULL, *open = NULL;
@@ -270,7 +332,7 @@ static void sum_up(desk *d, lw_fitness *f) {
     f->summary = say(d, "not known to be fit: %zu needed check%s not made, the first is %s",
                      essential_open, essential_open == 1 ? " was" : "s were", open->name);
   } else {
-    f->summary = "fit to be adjusted";
+    f->summary = fit_but(d, f);
   }
   if (first && first->next) f->first = say(d, "%s: %s", first->name, first->next);
 }
@@ -300,6 +362,8 @@ void work_fitness(desk *d) {
       [LW_CHECK_FUEL_LEVEL].check = check_fuel_level,
       [LW_CHECK_DASHPOT].check = check_dashpot,
       [LW_CHECK_FALL_TIME].check = check_fall_time,
+      [LW_CHECK_PUMP].check = check_pump,
+      [LW_CHECK_AIR_VALVE].check = check_air_valve,
   };
   lw_fitness *f = &d->work->fitness;
   for (size_t i = 0; i < LW_CHECK_COUNT; i++) {

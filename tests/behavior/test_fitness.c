@@ -272,6 +272,51 @@ static void a_dashpot_that_holds_the_throttle_is_backed_off_first(void **state) 
           "fast idle");
 }
 
+/* ---- off idle: said, but the idle can be set ---- */
+
+#define OFF_IDLE(more) CHECKS_BUT("timing: 5 deg BTDC, " ALL_BUT_TIMING more)
+
+/* The answer, that it does not forbid the idle, and whether the summary names it. */
+static void off_idle(kit *k, lw_check_id id, const story *s, lw_fit answer) {
+  const lw_work *w = kit_work(k, s);
+  const lw_check *c = kit_check(w, id);
+  assert_int_equal(c->answer, answer);
+  assert_false(c->essential);
+  assert_int_equal(w->fitness.overall, LW_FIT);
+  bool named = strstr(w->fitness.summary, c->name) != NULL;
+  assert_int_equal(named, answer == LW_NOT_FIT);
+  assert_int_equal(c->next != NULL, answer == LW_NOT_FIT);
+}
+
+static void a_weak_pump_is_said_and_the_idle_set_all_the_same(void **state) {
+  static const struct {
+    const char *checks;
+    lw_fit answer;
+  } shots[] = {{OFF_IDLE(", pump shot: strong"), LW_FIT},
+               {OFF_IDLE(", pump shot: weak"), LW_NOT_FIT},
+               {OFF_IDLE(", pump shot: none"), LW_NOT_FIT},
+               {OFF_IDLE(""), LW_FIT_UNKNOWN}};
+  for (size_t i = 0; i < 4; i++)
+    off_idle(*state, LW_CHECK_PUMP, &(story){.checks = shots[i].checks}, shots[i].answer);
+}
+
+static void an_air_valve_spring_is_held_to_a_quarter_turn(void **state) {
+  static const char wound[] = "  air valve spring: 2 turns\n";
+  static const struct {
+    const char *card, *checks;
+    lw_fit answer;
+  } springs[] = {{wound, OFF_IDLE(", air valve spring: 2 1/4 turns"), LW_FIT},
+                 {wound, OFF_IDLE(", air valve spring: 2 1/2 turns"), LW_NOT_FIT},
+                 {wound, OFF_IDLE(", air valve spring: 1 1/2 turns"), LW_NOT_FIT},
+                 {wound, OFF_IDLE(""), LW_FIT_UNKNOWN},
+                 {"", OFF_IDLE(", air valve spring: 2 turns"), LW_FIT_UNKNOWN},
+                 {"", OFF_IDLE(""), LW_FIT}};
+  for (size_t i = 0; i < 6; i++) {
+    story s = {.carburetor = springs[i].card, .checks = springs[i].checks};
+    off_idle(*state, LW_CHECK_AIR_VALVE, &s, springs[i].answer);
+  }
+}
+
 /* ---- the three-second rule ---- */
 
 #define VALVE                                                                                      \
@@ -344,6 +389,8 @@ int main(void) {
       T(low_vacuum_alone_does_not_stop_the_setting),
       T(fuel_level_counts_down_from_its_mark),
       T(a_dashpot_that_holds_the_throttle_is_backed_off_first),
+      T(a_weak_pump_is_said_and_the_idle_set_all_the_same),
+      T(an_air_valve_spring_is_held_to_a_quarter_turn),
       T(advance_vacuum_is_down_within_three_seconds),
       T(a_card_may_name_another_fall_time),
       T(what_was_not_checked_is_said_and_carried_into_the_steps),

@@ -111,6 +111,11 @@ static void the_demo_jobs_say_what_they_are_about(void **state) {
       {"lean-enough", 0, "nothing wrong"},
       {"wrong-unit", 1, "wrong unit"},
       {"demo", 1, "idle mixture mis-set"},
+      {"flat-spot", 1, "=> almost surely accelerator pump weak"},
+      {"flat-spot", 1, "1. look at the pump shot"},
+      {"flat-spot", 1, "weighed: idle; fast idle; snap from idle"},
+      {"vacuum-leak", 1, "leak test                            found      none"},
+      {"vacuum-leak", 1, "accelerator pump weak: a snap from idle, or a tip-in"},
   };
   for (size_t i = 0; i < sizeof jobs / sizeof jobs[0]; i++) {
     const ran *r = demo(jobs[i].job, NULL);
@@ -127,6 +132,38 @@ static void json_is_one_object(void **state) {
   assert_non_null(strstr(r->out, "\"cause\": \"power_leak\""));
 }
 
+/* ---- snaps and checks off idle, as `leanward job` says them ---- */
+
+static const ran *work(const char *rest) {
+  static const char *const args[] = {"job", "--no-store", "-", NULL};
+  static char job[1200];
+  snprintf(job, sizeof job, "%s%s", JOB CARD "readings: [{at: idle, " READ "}]\n", rest);
+  return run(args, job);
+}
+
+static void says(const ran *r, const char *words) {
+  if (r->code < 0 || r->code > 1 || !strstr(r->out, words))
+    fail_msg("'%s' is not in\n%s%s", words, r->out, r->err);
+}
+
+static void a_job_shows_its_snaps_a_line_each(void **state) {
+  (void)state;
+  const ran *r = work("snaps: [{CO least: 0.58 %, CO most: 3 %, HC most: 480 ppm, felt: hesitates},"
+                      "{kind: tip-in, speed: 1600 rpm, O2 most: 2.2 %}, {label: last}]\n");
+  says(r, "When the throttle was opened quickly\n"
+          "  - snap: CO 0.6 to 3.0 %, HC to 480 ppm; hesitates\n"
+          "  - tip-in at 1600 rpm: O2 to 2.2 %\n"
+          "  - last: nothing read\n");
+  assert_null(strstr(work("")->out, "opened quickly"));
+}
+
+static void a_weak_pump_is_said(void **state) {
+  (void)state;
+  says(work("checks: {pump shot: none}\n"), "accelerator pump       NOT FIT  none; ");
+  says(work("checks: {pump shot: strong}\n"), "accelerator pump       fit      strong");
+  says(work(""), "accelerator pump       ?        not looked at");
+}
+
 int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(without_a_card_it_says_so),
@@ -137,6 +174,8 @@ int main(void) {
       cmocka_unit_test(strange_readings_give_an_answer),
       cmocka_unit_test(the_demo_jobs_say_what_they_are_about),
       cmocka_unit_test(json_is_one_object),
+      cmocka_unit_test(a_job_shows_its_snaps_a_line_each),
+      cmocka_unit_test(a_weak_pump_is_said),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -345,7 +345,7 @@ static void pairing_here_needs_lan(void **state) {
 
 static void a_job_is_opened_and_worked(void **state) {
   static const char *const jobs[] = {"wrong-unit", "weak-cylinder", "two-gas", "probe-leak",
-                                     "lean-enough"};
+                                     "lean-enough", "flat-spot"};
   (void)state;
   for (size_t i = 0; i < sizeof jobs / sizeof jobs[0]; i++) {
     int64_t job = put_in(&kit, jobs[i]);

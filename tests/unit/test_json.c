@@ -19,6 +19,7 @@ typedef struct made {
   lw_analyzer analyzer;
   lw_named screw;
   lw_done done;
+  lw_snap_reading snap;
   lw_reading readings[2];
   lw_reading_work worked[2];
   lw_difference difference;
@@ -35,6 +36,16 @@ TEXTS(two_texts, "first", "second");
 
 static void make_job(made *m) {
   m->done = (lw_done){"leaned", "left", -0.25, 40};
+  m->snap = (lw_snap_reading){.label = "once",
+                              .kind = LW_SNAP_TIP_IN,
+                              .speed = 150,
+                              .co_least = 0.006,
+                              .co_most = 0.03,
+                              .hc_most = {480e-6, LW_HC_PROPANE},
+                              .o2_most = NAN,
+                              .vacuum_most = NAN,
+                              .speed_most = NAN,
+                              .felt = LW_FELT_POPS_BACK};
   m->job = (lw_job){
       .file = "corran.yaml",
       .id = "J-220-7",
@@ -57,6 +68,7 @@ static void make_job(made *m) {
               .transmission = LW_MANUAL_TRANSMISSION},
       .weather = {.temperature = 293.15, .pressure = 98000, .humidity = 0.4, .altitude = NAN},
       .done = {&m->done, 1},
+      .snaps = {&m->snap, 1},
       .notes = {two_texts, 2},
   };
   m->card = (lw_card){.file = "six.yaml",
@@ -184,6 +196,8 @@ static void make_causes(made *m) {
                            .finds = {{LW_CAUSE_FLOAT_HIGH, 0.9}}};
   m->told.sights[0].label = "idle";
   m->told.count = 1;
+  m->told.snaps[0].label = "snap from idle";
+  m->told.snap_count = 1;
   m->told.left_out[0] = "hunting: had not settled";
   m->told.left_out_count = 1;
   m->diagnosis = (lw_diagnosis){.causes = &m->cause,
@@ -288,6 +302,13 @@ static void a_job_keeps_its_readings_and_judgements(void **state) {
   text_at(json, "readings/0/choke", "partly_open");
   text_at(json, "readings/0/needle", "irregular_drop");
   text_at(json, "readings/0/gear", "neutral");
+  text_at(json, "snaps/0/kind", "tip_in");
+  text_at(json, "snaps/0/felt", "pops_back");
+  text_at(json, "snaps/0/hc_as", "propane");
+  text_at(json, "snaps/0/words",
+          "once, tip-in at 1432 rpm: CO 0.6 to 3.0 %, HC to 480 ppm as propane; pops back");
+  text_at(json, "causes/weighed/1", "snap from idle");
+  text_at(json, "causes/not_shown_by/0", lw_cause_shown_by(LW_CAUSE_CLEANER));
   text_at(json, "readings/0/analyzer/class", "I");
   text_at(json, "readings/0/analyzer/basis", "dry");
   text_at(json, "readings/0/hc_as", "hexane");

@@ -521,6 +521,9 @@ static void each_demo_story_is_told(void **state) {
       {"two-gas", {"Gas sample: not all read", "class II", "CO2 and O2 not read", "Within"}},
       {"probe-leak", {"Gas sample: in doubt", "outside air", "Nothing turned", "6.00"}},
       {"lean-enough", {"Engine: fit to adjust", "Within", "leave the screws", "class 0"}},
+      {"flat-spot",
+       {"Engine: fit to adjust", "Within", "When the throttle was opened quickly",
+        "Snap from idle: CO 0.6 to 2.9 %; hesitates"}},
   };
   for (size_t i = 0; i < sizeof stories / sizeof stories[0]; i++) {
     write_sheet(b, demo_work(b, stories[i].job), NULL);
