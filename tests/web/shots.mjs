@@ -8,7 +8,7 @@ const sizes = { phone: { width: 360, height: 740 }, desk: { width: 1280, height:
 mkdirSync(folder, { recursive: true });
 const bench = await serve();
 const jobs = {};
-for (const name of ["demo", "power-valve", "vacuum-leak", "weak-cylinder", "wrong-unit"]) jobs[name] = await putIn(bench.address, name);
+for (const name of ["demo", "power-valve", "vacuum-leak", "weak-cylinder", "wrong-unit", "flat-spot"]) jobs[name] = await putIn(bench.address, name);
 const read = { move: "read" }, fast = { move: "hold", speed_rad_s: 261.8 }, wait = { move: "wait" };
 const six = { card: "corran-220-six-manual", cause: "fuel level high" }, eight = { card: "corran-290-eight-manual", cause: "main jet clogged" };
 const car = await practise(bench.address, six, [read, fast, wait, read, { move: "check", check: "feel the throttle shaft" }, { move: "pedal", share: 0 }]);
@@ -22,6 +22,7 @@ const pages = {
   "idle-set": `/jobs/${jobs.demo}/idle`,
   "idle-not-fit": `/jobs/${jobs["vacuum-leak"]}/idle`,
   causes: `/jobs/${jobs["vacuum-leak"]}/causes`,
+  "causes-flat-spot": `/jobs/${jobs["flat-spot"]}/causes`,
   fit: `/jobs/${jobs["weak-cylinder"]}/fit`,
   "fit-wrong-unit": `/jobs/${jobs["wrong-unit"]}/fit`,
   "off-idle": `/jobs/${jobs.demo}/off-idle`,

@@ -224,6 +224,7 @@ export interface Cause {
   probability: number;
   remedy: string | null;
   evidence: Evidence[];
+  together: boolean;
 }
 export interface Causes {
   summary: string;
@@ -235,6 +236,7 @@ export interface Causes {
   left_out: string[];
   not_shown: string[];
   not_shown_names: string[];
+  not_shown_by: string[];
 }
 
 export interface MapPoint {

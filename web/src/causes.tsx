@@ -66,20 +66,25 @@ function EvidenceBar({ of: e }: { of: Evidence }) {
   );
 }
 
-function EvidenceTable({ of }: { of: Evidence[] }) {
-  if (!of.length) return <p class="faint">No single reading speaks for it; the readings together do, and how often it is met.</p>;
+// together: no reading alone speaks for it; those shown are the ones most apart from a sound car.
+function EvidenceTable({ of, together }: { of: Evidence[]; together: boolean }) {
+  const alone = "No reading alone speaks for it: they do together, or how often it is met does.";
+  if (!of.length) return <p class="faint">{alone}</p>;
   return (
-    <ul class="evidence">
-      {of.map((e) => (
-        <li key={e.reading}>
-          <strong>{e.reading}</strong>
-          <EvidenceBar of={e} />
-          <span>
-            ● read {own(e.read)} <span class="faint">▬ if healthy {own(e.sound)}</span> <span>┃ if this {own(e.with)}</span>
-          </span>
-        </li>
-      ))}
-    </ul>
+    <>
+      {together && <p class="faint">{alone} It differs most from a sound car in:</p>}
+      <ul class="evidence">
+        {of.map((e) => (
+          <li key={e.reading}>
+            <strong>{e.reading}</strong>
+            <EvidenceBar of={e} />
+            <span>
+              ● read {own(e.read)} <span class="faint">▬ if healthy {own(e.sound)}</span> <span>┃ if this {own(e.with)}</span>
+            </span>
+          </li>
+        ))}
+      </ul>
+    </>
   );
 }
 
@@ -97,7 +102,7 @@ function CauseCard({ of: c, first }: { of: Cause; first: boolean }) {
         </summary>
         {c.where && <p>Where: {c.where}</p>}
         {c.remedy && <p>{c.remedy}</p>}
-        <EvidenceTable of={c.evidence} />
+        <EvidenceTable of={c.evidence} together={c.together} />
       </details>
     </li>
   );
@@ -136,6 +141,22 @@ function NextTest({ of: d }: { of: Causes }) {
   );
 }
 
+// What these readings cannot tell, and the reading that would.
+function NotShown({ of: d }: { of: Causes }) {
+  return (
+    <>
+      <p>These readings would not show, and what would:</p>
+      <ul>
+        {d.not_shown_names.map((name, i) => (
+          <li key={name}>
+            {name}: {d.not_shown_by[i]}
+          </li>
+        ))}
+      </ul>
+    </>
+  );
+}
+
 function Diagnosis({ of: d }: { of: Causes }) {
   const likely = d.ranked.filter((c) => c.probability >= 0.02);
   const rest = d.ranked.filter((c) => c.probability < 0.02);
@@ -159,7 +180,7 @@ function Diagnosis({ of: d }: { of: Causes }) {
         <h2>What was weighed</h2>
         <p>{d.weighed.join("; ") || "no reading"}</p>
         {d.left_out.length > 0 && <p>Left out: {own(d.left_out.join("; "))}</p>}
-        {d.not_shown.length > 0 && <p>These readings would not show: {d.not_shown_names.join(", ")}</p>}
+        {d.not_shown.length > 0 && <NotShown of={d} />}
       </section>
     </>
   );
