@@ -46,6 +46,12 @@ lw_goal lw_goal_from(const lw_card *card) {
 
 /* ---- the desk ---- */
 
+/* Where the next place is sought from: near the one before. */
+typedef struct hint {
+  lw_state flows;
+  double throttle;
+} hint;
+
 typedef struct plan {
   lw_arena *arena;
   lw_units *units;
@@ -60,6 +66,7 @@ typedef struct plan {
   size_t screw_count;
   lw_range travel; /* all of them have */
   bool known;      /* positions were counted */
+  hint *hint;
   lw_guidance *out;
 } plan;
 
@@ -102,6 +109,8 @@ static bool richer_out(const plan *p) {
 static lw_sight sight_at(const plan *p, double speed, const double *turns) {
   lw_sight s = {.label = "next", .at = LW_AT_IDLE, .gear = p->goal->gear, .speed = speed};
   s.screws_known = p->known;
+  s.flows = &p->hint->flows;
+  s.near = p->hint->throttle;
   for (int k = 0; k < LW_CHANNELS; k++)
     s.x[k] = LW_NONE;
   for (size_t k = 0; k < p->screw_count; k++) {
@@ -115,7 +124,10 @@ static lw_sight sight_at(const plan *p, double speed, const double *turns) {
 static bool shown_at(const plan *p, double speed, const double *turns, const double *z,
                      lw_shown *shown) {
   lw_sight s = sight_at(p, speed, turns);
-  return lw_match_show(p->units, p->car, NULL, 0, &s, z, shown, NULL) == LW_OK && shown->possible;
+  if (lw_match_show(p->units, p->car, NULL, 0, &s, z, shown, NULL) != LW_OK || !shown->possible)
+    return false;
+  if (shown->throttle > 0 && shown->throttle < 0.5) p->hint->throttle = shown->throttle;
+  return true;
 }
 
 /* What the twin leaves of the newest reading goes with the car to the next place, as a factor over a
@@ -564,7 +576,8 @@ lw_status lw_guide_next(lw_arena *arena, lw_units *units, const lw_test_car *car
   *out = (lw_guidance){0};
   if (count == 0) return lw_fail(error, LW_BAD_INPUT, "no idle reading to go by");
   size_t skip = count > LW_SIGHTS_MOST ? count - LW_SIGHTS_MOST : 0;
-  plan p = {.arena = arena, .units = units, .car = car, .goal = goal, .out = out};
+  hint from = {.throttle = 0};
+  plan p = {.arena = arena, .units = units, .car = car, .goal = goal, .hint = &from, .out = out};
   p.sights = sights + skip;
   p.count = count - skip;
   p.newest = &sights[count - 1];
