@@ -291,3 +291,49 @@ void lw_causes_evidence(inquiry *d, const kept *k, lw_cause *c) {
   c->evidence = list;
   c->evidence_count = n;
 }
+
+/* ---- screws ---- */
+
+/* The CO that the card wants at idle, against what was read; false: not both are known. */
+static bool co_against_card(inquiry *d, lw_evidence *e) {
+  const lw_sight *s = &d->sights[d->first_idle];
+  lw_range want = d->car->twin->card->idle.co;
+  char text[48];
+  double x = s->x[LW_SEE_CO];
+  if (s->at != LW_AT_IDLE || !lw_known(x) || !lw_range_known(want)) return false;
+  e->reading = lw_arena_print(d->arena, "CO, %s", s->label ? s->label : "idle");
+  e->read = value_of(d, LW_SEE_CO, x);
+  e->healthy =
+      lw_arena_print(d->arena, "%s", lw_range_text(text, sizeof text, LW_FRACTION, LW_SHOP, want));
+  e->with = value_of(d, LW_SEE_CO, d->sound.fitted[d->first_idle][LW_SEE_CO]);
+  return true;
+}
+
+/* How far the mixture screws were counted apart; false: no two of them were. */
+static bool screws_apart(inquiry *d, lw_evidence *e) {
+  const lw_sight *s = &d->sights[d->first_idle];
+  double lo = INFINITY, hi = -INFINITY;
+  char text[48];
+  if (!s->screws_known || s->screw_count < 2) return false;
+  for (size_t i = 0; i < s->screw_count; i++) {
+    lo = fmin(lo, s->screws[i].turns);
+    hi = fmax(hi, s->screws[i].turns);
+  }
+  e->reading = "mixture screws apart";
+  e->read = e->with = lw_arena_print(d->arena, "%s", lw_turns_text(text, sizeof text, hi - lo));
+  e->healthy = "0 turns";
+  return true;
+}
+
+void lw_causes_screws_evidence(inquiry *d, lw_cause *c) {
+  bool unbalanced = c->id == LW_CAUSE_UNBALANCED;
+  double prior = log(lw_cause_prior(c->id) / lw_cause_prior(LW_CAUSE_NONE));
+  lw_evidence e = {.tells = fmin(d->weight[c->id] - d->weight[LW_CAUSE_NONE] - prior, 100)};
+  if ((c->id != LW_CAUSE_SCREWS && !unbalanced) || !(e.tells >= 0.05)) return;
+  if (!(unbalanced ? screws_apart(d, &e) : co_against_card(d, &e))) return;
+  lw_evidence *list = lw_arena_array(d->arena, 1, sizeof *list);
+  if (!list || !e.reading || !e.read || !e.healthy || !e.with) return;
+  *list = e;
+  c->evidence = list;
+  c->evidence_count = 1;
+}

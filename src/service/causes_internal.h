@@ -102,6 +102,8 @@ double lw_cause_round(double x, int digits);
 
 /* Fills evidence and together of a cause (causes_evidence.c). */
 void lw_causes_evidence(inquiry *d, const kept *k, lw_cause *c);
+/* The same of screws that are mis-set or apart on a sound car. */
+void lw_causes_screws_evidence(inquiry *d, lw_cause *c);
 /* The answer in words (causes_say.c). */
 lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) LW_MUST_USE;
 /* Tests worth making (causes_test.c); at most most, best first. */

@@ -203,6 +203,7 @@ lw_status lw_causes_say(inquiry *d, lw_diagnosis **out, lw_error *error) {
                   .name = lw_cause_text(plain[i]),
                   .probability = d->probability[plain[i]],
                   .size = LW_NONE};
+    lw_causes_screws_evidence(d, &c);
     put(list, &n, most, &c);
   }
   for (size_t i = 0; i < d->kept_count; i++)

@@ -111,6 +111,7 @@ static void the_demo_jobs_say_what_they_are_about(void **state) {
       {"lean-enough", 0, "nothing wrong"},
       {"wrong-unit", 1, "wrong unit"},
       {"demo", 1, "idle mixture mis-set"},
+      {"demo", 1, "CO, as it came in                    3.68 %     1.00 to 1.50 %"},
       {"flat-spot", 1, "=> almost surely accelerator pump weak"},
       {"flat-spot", 1, "1. look at the pump shot"},
       {"flat-spot", 1, "weighed: idle; fast idle; snap from idle"},

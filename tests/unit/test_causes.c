@@ -96,6 +96,29 @@ static void probabilities_add_up(void **state) {
     assert_true(g->by_id[i] >= 0 && g->by_id[i] <= 1 + 1e-9);
 }
 
+/* Where no reading alone speaks for a cause, the one or two most apart stand there and that is said. */
+static void evidence_is_never_empty_without_a_word(void **state) {
+  shop *s = *state;
+  lw_sight sights[SEEN_MOST];
+  lw_test_car *car = shop_car(s, "corran-290-eight-manual");
+  size_t together = 0;
+  cause_read(s, car, sights);
+  const lw_diagnosis *g = cause_find(s, car, sights, SEEN_MOST, NULL);
+  for (size_t i = 0; i < g->cause_count; i++) {
+    const lw_cause *c = &g->causes[i];
+    bool plain = c->edit_count == 0;
+    together += c->together;
+    if (c->together) assert_true(c->evidence_count <= 2);
+    if (!plain) assert_true(c->evidence_count > 0 || c->together);
+    for (size_t k = 0; k < c->evidence_count; k++)
+      assert_int_equal(c->evidence[k].tells >= 0.05, !c->together);
+  }
+  printf("%zu of %zu causes without a reading that speaks for them alone\n", together,
+         g->cause_count);
+  for (int i = 0; i < LW_CAUSES; i++)
+    assert_true(lw_cause_shown_by((lw_cause_id)i)[0]);
+}
+
 static void order_of_readings_does_not_matter(void **state) {
   shop *s = *state;
   lw_sight sights[SEEN_MOST];
@@ -178,6 +201,7 @@ int main(void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(evidence_is_that_of_brute_force),
       cmocka_unit_test(probabilities_add_up),
+      cmocka_unit_test(evidence_is_never_empty_without_a_word),
       cmocka_unit_test(order_of_readings_does_not_matter),
       cmocka_unit_test(what_was_not_read_costs_certainty_alone),
       cmocka_unit_test(what_no_reading_shows_is_said_not_weighed),
