@@ -376,9 +376,9 @@ static lw_status weigh_pairs(inquiry *d) {
                             findings(d, LW_CAUSE_NONE, 0);
       double prior = two[0].row->prior * two[1].row->prior / (double)two[0].row->size_count /
                      (double)two[1].row->size_count;
-      /* in time each is taken to do what it does alone */
-      double snaps = best[i]->snaps + best[j]->snaps - d->sound_snaps;
-      bool first = fabs(best[i]->snaps - d->sound_snaps) > fabs(best[j]->snaps - d->sound_snaps);
+      /* in time the one of them shows that explains more: both would explain it twice */
+      bool first = best[i]->snaps > best[j]->snaps;
+      double snaps = (first ? best[i] : best[j])->snaps;
       keep(d, two, 2, either(d, &match) + found_beside + log(prior) + snaps, &match, snaps,
            (first ? best[i] : best[j])->shown);
     }

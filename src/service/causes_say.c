@@ -35,7 +35,7 @@ static const char *const remedies[LW_CAUSES] = {
     [LW_CAUSE_ADVANCE] = "free the centrifugal weights",
     [LW_CAUSE_VALVE_SET] =
         "set the control valve or dashpot: vacuum must fall within three seconds",
-    [LW_CAUSE_PUMP] = "accelerator pump: cup, inlet check, nozzle, linkage",
+    [LW_CAUSE_PUMP] = "look at the pump shot; then the pump's cup, inlet check, nozzle and linkage",
     [LW_CAUSE_AIR_VALVE] = "wind the air valve's spring to the card's turns, from slack",
     [LW_CAUSE_UNIT] = "read the number on the unit; fit the one made for this transmission",
     [LW_CAUSE_WEAK] = "compression and leakage test; mend the engine before the idle",

@@ -11,9 +11,10 @@
 
 enum { STANDING_MOST = 10, ANSWERS_MOST = 24, GRID = 80 };
 
-/* Causes still standing, each in its likeliest size; plain ones stand on the sound car. */
+/* Causes still standing, each in its likeliest size, and pairs of them; plain ones stand on the sound
+   car. */
 typedef struct standing {
-  lw_cause_id id;
+  lw_cause_id id, second; /* second: LW_CAUSE_NONE for one alone */
   double probability;
   const kept *kept; /* NULL: the sound car */
   double size;
@@ -25,12 +26,13 @@ static size_t stand(const inquiry *d, standing *list) {
   double total = 0;
   for (size_t i = 0; i < 3; i++) {
     if (d->probability[plain[i]] > 0.02)
-      list[n++] = (standing){plain[i], d->probability[plain[i]], NULL, 0};
+      list[n++] = (standing){plain[i], LW_CAUSE_NONE, d->probability[plain[i]], NULL, 0};
   }
   for (size_t i = 0; i < d->kept_count && n < STANDING_MOST; i++) {
     const kept *k = &d->kept[i];
-    if (k->count > 1 || k->trials[0].row->id == LW_CAUSE_NONE || k->probability < 0.02) continue;
-    list[n++] = (standing){k->trials[0].row->id, k->probability, k, k->trials[0].size};
+    if (k->trials[0].row->id == LW_CAUSE_NONE || k->probability < 0.02) continue;
+    lw_cause_id second = k->count > 1 ? k->trials[1].row->id : LW_CAUSE_NONE;
+    list[n++] = (standing){k->trials[0].row->id, second, k->probability, k, k->trials[0].size};
   }
   for (size_t i = 0; i < n; i++)
     total += list[i].probability;
@@ -264,8 +266,11 @@ double lw_check_gain(const lw_next_test *t, const double *by_id) {
 
 static double gain_of(const lw_next_test *t, const standing *list, size_t n) {
   double by_id[LW_CAUSES] = {0};
-  for (size_t i = 0; i < n; i++)
-    by_id[list[i].id] += list[i].probability;
+  for (size_t i = 0; i < n; i++) { /* a check may find either of two */
+    bool pair = list[i].second != LW_CAUSE_NONE;
+    by_id[list[i].id] += (pair ? 0.5 : 1) * list[i].probability;
+    if (pair) by_id[list[i].second] += 0.5 * list[i].probability;
+  }
   return lw_check_gain(t, by_id);
 }
 
@@ -323,12 +328,15 @@ static double reading_gain(inquiry *d, const lw_sight *more, const standing *lis
   for (int k = 0; k < LW_CHANNELS; k++)
     sight.x[k] = k == LW_SEE_NO || k == LW_SEE_TIMING ? LW_NONE : 0;
   for (size_t i = 0; i < n; i++) {
-    const char *edits[2];
+    const char *edits[4];
     lw_match match;
-    size_t count = list[i].kept ? list[i].kept->trials[0].edit_count : 0;
+    const kept *had = list[i].kept;
+    size_t count = 0;
+    for (size_t t = 0; had && t < had->count; t++) {
+      for (size_t e = 0; e < had->trials[t].edit_count; e++)
+        edits[count++] = had->trials[t].text[e];
+    }
     const lw_test_car *car = list[i].id == LW_CAUSE_UNIT ? d->other : d->car;
-    for (size_t e = 0; e < count; e++)
-      edits[e] = list[i].kept->trials[0].text[e];
     d->runs++;
     if (lw_match_run(d->units, car, edits, count, &sight, 1, false, &match, NULL) != LW_OK ||
         !match.possible)
