@@ -4,6 +4,7 @@
 #include "serve.h"
 
 #include "leanward/bench_json.h"
+#include "leanward/circuit.h"
 #include "leanward/job_car.h"
 
 #include <string.h>
@@ -137,9 +138,24 @@ void api_what_ifs(hand *h, request *r) {
   reply_json(r, MHD_HTTP_OK, json_pack("{s:o}", "what_ifs", list));
 }
 
-/* {"edits": ["main jet=0.061 in", ...]}: the texts lie in the hand's arena. */
-static lw_status edits_of(hand *h, const request *r, const char **edits, size_t *count,
-                          lw_error *error) {
+/* What is asked: {"edits": ["main jet=0.061 in", ...], "circuit": {"throttle": 0.1, "speed_rad_s":
+   157}}. The texts lie in the hand's arena. */
+typedef struct wish {
+  const char *edits[EDITS_MOST];
+  size_t count;
+  bool circuit; /* a drawing too, at: */
+  double throttle, speed;
+} wish;
+
+/* Where the passages are drawn: an idle stop to wide open, cranking to any engine's end. */
+static bool place_of(const json_t *circuit, wish *w) {
+  w->throttle = json_number_value(json_object_get(circuit, "throttle"));
+  w->speed = json_number_value(json_object_get(circuit, "speed_rad_s"));
+  bool open = w->throttle >= 0 && w->throttle <= 1;
+  return open && w->speed >= 100 * RPM && w->speed <= 8000 * RPM;
+}
+
+static lw_status wish_of(hand *h, const request *r, wish *w, lw_error *error) {
   json_error_t wrong;
   json_t *body = json_loadb(r->body ? r->body : "", r->used, JSON_REJECT_DUPLICATES, &wrong);
   if (!body) {
@@ -151,12 +167,20 @@ static lw_status edits_of(hand *h, const request *r, const char **edits, size_t 
   bool good = given >= 1 && given <= EDITS_MOST;
   for (size_t i = 0; good && i < given; i++) {
     const char *text = json_string_value(json_array_get(list, i));
-    edits[i] = text ? lw_arena_copy(h->arena, text, strlen(text)) : NULL;
-    good = edits[i] != NULL;
+    w->edits[i] = text ? lw_arena_copy(h->arena, text, strlen(text)) : NULL;
+    good = w->edits[i] != NULL;
   }
+  const json_t *circuit = json_object_get(body, "circuit");
+  w->circuit = circuit != NULL;
+  bool placed = !circuit || place_of(circuit, w);
   json_decref(body);
-  *count = given;
-  if (good) return LW_OK;
+  w->count = given;
+  if (good && placed) return LW_OK;
+  if (good) {
+    lw_error_place(error, NULL, 0, "circuit");
+    return lw_fail(error, LW_BAD_INPUT,
+                   "a throttle from 0 to 1 and a speed_rad_s from 10.5 to 838 are expected");
+  }
   lw_error_place(error, NULL, 0, "edits");
   return lw_fail(error, LW_BAD_INPUT, "1 to %d texts such as \"main jet=0.061 in\" are expected",
                  EDITS_MOST);
@@ -184,12 +208,34 @@ static json_t *sizes_json(const lw_carburetor_card *before, const lw_carburetor_
   return list;
 }
 
-static lw_status compare(hand *h, const lw_twin *twin, const char **edits, size_t count,
-                         json_t **json, lw_error *error) {
+/* The changed carburetor's passages, with what flows in them there, as SVG. */
+static lw_status draw_circuit(hand *h, const lw_twin *twin, const wish *w, json_t *json,
+                              lw_error *error) {
+  lw_state state = {0};
+  lw_report report = {0};
+  const void *bytes = NULL;
+  size_t length = 0;
+  const lw_setting set = {.throttle = w->throttle,
+                          .speed = w->speed,
+                          .ambient = twin->ambient,
+                          .temperature = twin->temperature};
+  lw_point *point = lw_arena_alloc(h->arena, sizeof *point);
+  if (!point) return lw_fail(error, LW_NO_MEMORY, "no memory");
+  lw_net_solve(twin->net, &set, &state, &report);
+  if (report.converged) lw_net_point(twin->net, &set, &state, point);
+  const lw_circuit_view view = {twin->card, twin->net, &set, &report, point, -1};
+  pthread_mutex_lock(&h->server->drawing);
+  lw_status status = lw_circuit_draw(h->arena, &view, LW_PICTURE_SVG, 0, &bytes, &length, error);
+  pthread_mutex_unlock(&h->server->drawing);
+  if (status == LW_OK) json_object_set_new(json, "circuit_svg", json_stringn(bytes, length));
+  return status;
+}
+
+static lw_status compare(hand *h, const lw_twin *twin, wish *w, json_t **json, lw_error *error) {
   lw_twin *changed = NULL;
   lw_map *a = NULL, *b = NULL;
   lw_comparison *c = NULL;
-  lw_status status = lw_what_if(h->arena, h->units, twin, edits, count, &changed, error);
+  lw_status status = lw_what_if(h->arena, h->units, twin, w->edits, w->count, &changed, error);
   if (status == LW_OK) status = run_map(h, twin, &a, error);
   if (status == LW_OK) status = lw_map_again(h->arena, changed, a, &b, error);
   if (status == LW_OK) {
@@ -197,24 +243,24 @@ static lw_status compare(hand *h, const lw_twin *twin, const char **edits, size_
     status = lw_compare(h->arena, a, b, idle, twin->ambient, &c, error);
   }
   if (status != LW_OK) return status;
-  *json = lw_trial_json(edits, count, twin, changed, c);
+  *json = lw_trial_json(w->edits, w->count, twin, changed, c);
   json_object_set_new(*json, "sizes",
                       sizes_json(&twin->card->carburetor, &changed->card->carburetor));
-  return LW_OK;
+  return w->circuit ? draw_circuit(h, changed, w, *json, error) : LW_OK;
 }
 
 void api_try(hand *h, request *r) {
-  const char *edits[EDITS_MOST];
-  size_t count = 0;
   lw_error error = {0};
   lw_test_car *car = NULL;
   json_t *json = NULL;
-  lw_status status = edits_of(h, r, edits, &count, &error);
+  wish w = {.count = 0};
+  lw_status status = wish_of(h, r, &w, &error);
   if (status == LW_OK) status = car_of(h, r, &car, &error);
-  if (status == LW_OK) status = compare(h, car->twin, edits, count, &json, &error);
+  if (status == LW_OK) status = compare(h, car->twin, &w, &json, &error);
   if (status == LW_OK) {
     reply_json(r, MHD_HTTP_OK, json);
-  } else if (!r->reply.status) {
-    reply_failure(r, status, &error);
+    return;
   }
+  json_decref(json);
+  if (!r->reply.status) reply_failure(r, status, &error);
 }

@@ -344,8 +344,8 @@ static void pairing_here_needs_lan(void **state) {
 }
 
 static void a_job_is_opened_and_worked(void **state) {
-  static const char *const jobs[] = {"wrong-unit", "weak-cylinder", "two-gas", "probe-leak",
-                                     "lean-enough", "flat-spot"};
+  static const char *const jobs[] = {"wrong-unit", "weak-cylinder", "two-gas",
+                                     "probe-leak", "lean-enough",   "flat-spot"};
   (void)state;
   for (size_t i = 0; i < sizeof jobs / sizeof jobs[0]; i++) {
     int64_t job = put_in(&kit, jobs[i]);
@@ -411,6 +411,11 @@ static void the_bench_answers(void **state) {
   static const char try_it[] = "/api/jobs/{number}/try";
   calls(200, "POST", try_it, of_job(demo, "/try"), JSON_HEAD,
         "{\"edits\": [\"main jet=+0.002 in\", \"altitude=1600 m\"]}");
+  calls(
+      200, "POST", try_it, of_job(demo, "/try"), JSON_HEAD,
+      "{\"edits\": [\"altitude=1500 m\"], \"circuit\": {\"throttle\": 0.1, \"speed_rad_s\": 150}}");
+  calls(422, "POST", try_it, of_job(demo, "/try"), JSON_HEAD,
+        "{\"edits\": [\"altitude=0 m\"], \"circuit\": {\"throttle\": 2, \"speed_rad_s\": 150}}");
   calls(404, "POST", try_it, "/api/jobs/999/try", JSON_HEAD, "{\"edits\": [\"altitude=0 m\"]}");
   calls(422, "POST", try_it, of_job(demo, "/try"), JSON_HEAD, "{\"edits\": [\"main jt=+5 %\"]}");
   calls(422, "POST", try_it, of_job(demo, "/try"), JSON_HEAD, "{\"edits\": []}");

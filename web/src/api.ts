@@ -252,6 +252,7 @@ export interface Trial {
   original: MapPoint[];
   changed: MapPoint[];
   sizes: { name: string; original_m: number | null; changed_m: number | null }[];
+  circuit_svg?: string;
 }
 
 export interface Card {

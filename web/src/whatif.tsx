@@ -1,4 +1,5 @@
-// What if: jets, float level, altitude, fuel; the mixture before and after, over throttle and speed.
+// What if: jets, float level, altitude, fuel; the mixture before and after, over throttle and speed; the
+// passages with what flows in them.
 import { signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { ask, type MapPoint, Refused, type Trial } from "./api";
@@ -34,6 +35,16 @@ const refusal = signal("");
 const asking = signal(false);
 const side = signal<"changed" | "original" | "difference">("changed");
 let asked = 0;
+
+// Where the passages are drawn (throttle: share of its way from the idle stop).
+const rpm = Math.PI / 30;
+const points = [
+  { label: "Idle", throttle: 0, speed: 700 * rpm },
+  { label: "Just off idle", throttle: 0.05, speed: 1000 * rpm },
+  { label: "Cruise", throttle: 0.15, speed: 2000 * rpm },
+  { label: "Wide open", throttle: 1, speed: 3000 * rpm },
+];
+const point = signal(0);
 let later = 0;
 
 function signed(dim: "size", x: number): string {
@@ -58,7 +69,11 @@ async function run(job: number) {
   asking.value = true;
   try {
     // a change of nothing gives the sizes and the map as they are
-    const got = await ask<Trial>("POST", `/api/jobs/${job}/try`, { edits: list.length ? list : ["float level=+0 mm"] });
+    const at = points[point.value]!;
+    const got = await ask<Trial>("POST", `/api/jobs/${job}/try`, {
+      edits: list.length ? list : ["float level=+0 mm"],
+      circuit: { throttle: at.throttle, speed_rad_s: at.speed },
+    });
     if (mine !== asked) return;
     trial.value = got;
     refusal.value = "";
@@ -244,6 +259,38 @@ function MapTable({ of: t }: { of: Trial }) {
   );
 }
 
+/* ---- the passages ---- */
+
+function Circuit({ job, of: t }: { job: number; of: Trial }) {
+  const at = points[point.value]!;
+  if (!t.circuit_svg) return null;
+  const where = `${at.label.toLowerCase()}, ${number(at.speed / rpm, 0)} rpm, throttle ${number(at.throttle * 100, 0)} %`;
+  return (
+    <section>
+      <h2>What flows in the passages</h2>
+      <div class="choice" role="group" aria-label="Where the passages are drawn">
+        {points.map((p, i) => (
+          <button
+            key={p.label}
+            type="button"
+            aria-pressed={point.value === i}
+            onClick={() => {
+              point.value = i;
+              soon(job);
+            }}
+          >
+            {p.label}
+          </button>
+        ))}
+      </div>
+      <div class="wide" tabIndex={0} role="region" aria-label={`Passages at ${where}`}>
+        <img class="circuit" alt={`Section of the carburetor as changed, with pressures and flows: ${where}`} src={`data:image/svg+xml,${encodeURIComponent(t.circuit_svg)}`} />
+      </div>
+      <p class="faint">As changed, at {where}.</p>
+    </section>
+  );
+}
+
 function Page({ job }: { job: number }) {
   useEffect(() => void run(job), [job]);
   const t = trial.value;
@@ -272,6 +319,7 @@ function Page({ job }: { job: number }) {
             )}
           </section>
           <MapTable of={t} />
+          <Circuit job={job} of={t} />
         </>
       )}
     </>
@@ -285,6 +333,7 @@ export function WhatIfPage({ job }: { job: number }) {
     steps.value = {};
     altitude.value = null;
     fuel.value = "";
+    point.value = 0;
   }, [job]);
   return (
     <JobFrame job={job} at="/what-if">
