@@ -654,10 +654,12 @@ static void acknowledged_runs_are_there(const int64_t *runs, int64_t count) {
 
 static void a_killed_process_loses_no_acknowledged_run(void **state) {
   (void)state;
-  enum { ROUNDS = 20, MOST = 20000 };
+  enum { ROUNDS = 20, ROUNDS_MOST = 200, MOST = 20000 };
   int64_t *runs = calloc(MOST, sizeof *runs);
   int64_t count = 0;
-  for (int round = 0; round < ROUNDS; round++) {
+  int round = 0;
+  /* on a busy machine it may take more of them, and longer, until enough is acknowledged */
+  for (; round < ROUNDS || (count <= ROUNDS && round < ROUNDS_MOST); round++) {
     int ends[2];
     assert_int_equal(pipe(ends), 0);
     fflush(NULL);
@@ -687,7 +689,7 @@ static void a_killed_process_loses_no_acknowledged_run(void **state) {
   lw_store *store = open_store(store_path);
   int64_t held = count_runs(store, NULL, true);
   lw_store_close(store);
-  if (held < count || held > count + ROUNDS) {
+  if (held < count || held > count + round) {
     fail_msg("%lld runs are there, %lld were acknowledged", (long long)held, (long long)count);
   }
   free(runs);
