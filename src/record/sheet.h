@@ -101,7 +101,7 @@ void lw_sheet_verdict(lw_pen *pen);
 void lw_sheet_found_and_set(lw_pen *pen);
 void lw_sheet_advice(lw_pen *pen);
 void lw_sheet_causes(lw_pen *pen); /* nothing where none were weighed */
-void lw_sheet_snaps(lw_pen *pen); /* nothing where none were taken */
+void lw_sheet_snaps(lw_pen *pen);  /* nothing where none were taken */
 void lw_sheet_sureness(lw_pen *pen);
 double lw_sheet_end_height(lw_pen *pen);
 void lw_sheet_end(lw_pen *pen);

@@ -164,8 +164,8 @@ static void an_item_is_added_and_the_rest_stays(void **state) {
 }
 
 static void every_demo_job_comes_back(void **state) {
-  static const char *const jobs[] = {"demo", "vacuum-leak", "wrong-unit", "weak-cylinder",
-                                     "two-gas", "flat-spot"};
+  static const char *const jobs[] = {"demo",          "vacuum-leak", "wrong-unit",
+                                     "weak-cylinder", "two-gas",     "flat-spot"};
   (void)state;
   for (size_t i = 0; i < sizeof jobs / sizeof jobs[0]; i++) {
     char path[300];
