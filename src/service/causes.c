@@ -187,7 +187,7 @@ static lw_status try_size(inquiry *d, standing_row *r, double size, lw_error *er
   trial t;
   lw_match match;
   int cylinder = d->findings.weakest_cylinder > 0 ? d->findings.weakest_cylinder : 1;
-  lw_snap_shown shown[LW_SNAPS_MOST];
+  lw_snap_shown shown[LW_SNAPS_MOST] = {{0}};
   lw_cause_trial(r->row, size, cylinder, &t);
   lw_cause_id id = r->row->id;
   bool moves = lw_cause_moves(id);

@@ -108,10 +108,10 @@ static const cause_row rows[] = {
      "turns"},
     {LW_CAUSE_AIR_VALVE,
      0.006,
-     "air valve spring=-@ turns",
+     "air valve spring=@ turns",
      NULL,
      "too loose",
-     {0.5, 1, 1.6},
+     {-1.6, -1, -0.5}, /* less is looser */
      3,
      "turns"},
     {LW_CAUSE_UNIT, 0.02, NULL, NULL, NULL, {0}, 1, NULL},
@@ -201,8 +201,8 @@ double lw_cause_findings(const lw_findings *f, lw_cause_id id, double size, doub
     double strong = id == LW_CAUSE_PUMP ? 0.07 : 0.95;
     sum += log(f->shot == LW_SHOT_STRONG ? strong : 0.5 * (1 - strong));
   }
-  if (lw_known(f->air_valve)) /* counted off its slack: a quarter turn; either way */
-    sum += normal(fabs(f->air_valve), id == LW_CAUSE_AIR_VALVE ? size : 0, 0.25);
+  if (lw_known(f->air_valve)) /* counted from slack, to a quarter turn */
+    sum += normal(f->air_valve, id == LW_CAUSE_AIR_VALVE ? size : 0, 0.25);
   if (lw_known(f->fall_time)) {
     bool slow = id == LW_CAUSE_VALVE_SET;
     sum += normal(log(fmax(f->fall_time, 0.05)), slow ? log(5) : log(1.3), slow ? 0.5 : 0.45);

@@ -102,7 +102,7 @@ static const char *sized(inquiry *d, const trial *t) {
   if (!row->unit || !side || (row->id == LW_CAUSE_MISFIRE && t->size == 0))
     return lw_arena_print(d->arena, "%s%s", lw_cause_text(row->id), side ? side : "");
   return lw_arena_print(d->arena, "%s%s, about %g %s", lw_cause_text(row->id), side,
-                        lw_cause_round(t->size, 2), row->unit);
+                        lw_cause_round(fabs(t->size), 2), row->unit);
 }
 
 static void put(lw_cause *list, size_t *n, size_t most, const lw_cause *c) {

@@ -84,6 +84,7 @@ static void the_air_valve_spring_shows_when_floored(void **state) {
     told.findings.air_valve = i ? -1.2 : 2;
     g = weigh(s, model, &told, "  and its turns counted");
     assert_int_equal(g->causes[0].id, LW_CAUSE_AIR_VALVE);
+    assert_string_equal(g->causes[0].where, where[i]);
   }
   assert_true(co[0] > co[1]);
 }
