@@ -4,7 +4,7 @@ import { useEffect } from "preact/hooks";
 import { ask, type Card } from "./api";
 import { Busy } from "./causes";
 import { kept, keep } from "./kept";
-import { List, Mark, number } from "./show";
+import { CardOptions, List, Mark, number } from "./show";
 import { placeText } from "./turn";
 import { own, units } from "./units";
 
@@ -142,10 +142,6 @@ async function compare() {
   }
 }
 
-function cardText(c: Card): string {
-  return [c.unit, c.engine, c.transmission, c.model_year].filter(Boolean).join(", ");
-}
-
 function yearsOf(f: Folder): string {
   const all = [...new Set(f.cards.map((c) => c.model_year).filter(Boolean))];
   const name = f.folder === "./" ? "the cards here" : `folder ${f.folder.slice(0, -1)}`;
@@ -169,11 +165,7 @@ function Choice({ name, value, choose }: { name: string; value: string; choose: 
         )}
         {folders.value.map((f) => (
           <optgroup key={f.folder} label={f.folder === "./" ? "Cards" : `Cards of ${f.folder.slice(0, -1)}`}>
-            {f.cards.map((c) => (
-              <option key={c.card} value={c.card}>
-                {cardText(c)}
-              </option>
-            ))}
+            <CardOptions of={f.cards} />
           </optgroup>
         ))}
       </select>

@@ -4,6 +4,7 @@ import { useEffect } from "preact/hooks";
 import { ask, type Card } from "./api";
 import { kept, keep } from "./kept";
 import { put } from "./outbox";
+import { CardOptions } from "./show";
 import { unitOf, units } from "./units";
 
 // Cards are kept, so that a job can be taken in while the link is down.
@@ -75,10 +76,6 @@ function Field({ name, label, value, needed, type }: { name: string; label: stri
   );
 }
 
-function cardText(c: Card): string {
-  return [c.unit, c.engine, c.transmission, c.emissions, c.model_year].filter(Boolean).join(", ");
-}
-
 function CarFields({ card }: { card: Card | undefined }) {
   return (
     <fieldset>
@@ -144,11 +141,7 @@ export function IntakePage() {
           Spec card of the unit this car needs (needed)
           <select required value={chosen.value} onChange={(event) => (chosen.value = event.currentTarget.value)}>
             <option value="">choose</option>
-            {cards.value.map((c) => (
-              <option key={c.card} value={c.card}>
-                {cardText(c)}
-              </option>
-            ))}
+            <CardOptions of={cards.value} />
           </select>
         </label>
         <label>

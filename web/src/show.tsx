@@ -1,5 +1,6 @@
 // Small pieces and numbers as people read them.
 import type { ComponentChildren } from "preact";
+import type { Card } from "./api";
 import { own } from "./units";
 
 export function number(x: number | null | undefined, digits: number): string {
@@ -52,5 +53,18 @@ export function Hourglass() {
     <svg class="hourglass" viewBox="0 0 16 16" aria-hidden="true">
       <path d="M3 1H13M3 15H13M4 1C4 6 12 10 12 15M12 1C12 6 4 10 4 15" fill="none" stroke="currentColor" stroke-width="2" />
     </svg>
+  );
+}
+
+// Spec cards to choose from.
+export function CardOptions({ of: cards }: { of: Card[] }) {
+  return (
+    <>
+      {cards.map((c) => (
+        <option key={c.card} value={c.card}>
+          {[c.unit, c.engine, c.transmission, c.emissions, c.model_year].filter(Boolean).join(", ")}
+        </option>
+      ))}
+    </>
   );
 }

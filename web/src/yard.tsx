@@ -4,6 +4,7 @@ import { useEffect } from "preact/hooks";
 import { ask, type Card } from "./api";
 import { type Class, keepPass, type Practice, sending, sure } from "./bay";
 import { kept, keep } from "./kept";
+import { CardOptions } from "./show";
 
 interface Mine {
   practice: number;
@@ -81,17 +82,12 @@ async function openClass(form: FormData): Promise<string> {
 }
 
 function CarFields() {
-  const cardText = (c: Card) => [c.unit, c.engine, c.transmission, c.emissions, c.model_year].filter(Boolean).join(", ");
   return (
     <>
       <label>
         Car
         <select name="card" required>
-          {cards.value.map((c) => (
-            <option key={c.card} value={c.card}>
-              {cardText(c)}
-            </option>
-          ))}
+          <CardOptions of={cards.value} />
         </select>
       </label>
       <label>
